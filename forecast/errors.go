@@ -1,0 +1,57 @@
+package forecast
+
+import (
+	"errors"
+	"fmt"
+)
+
+// Errors of the package; match with [errors.Is].
+var (
+	ErrFarmNotFound     = errors.New("forecast: farm not found")
+	ErrStationNotFound  = errors.New("forecast: station not found")
+	ErrVarietyNotFound  = errors.New("forecast: variety not found")
+	ErrPlantingNotFound = errors.New("forecast: planting not found")
+	ErrSightingNotFound = errors.New("forecast: sighting not found")
+	ErrForecastNotFound = errors.New("forecast: forecast not found")
+
+	// ErrInvalid is a value that cannot be; see [FieldError].
+	ErrInvalid = errors.New("forecast: invalid value")
+	// ErrTooFewYears is a record too short to stand for the weather ahead;
+	// see [TooFewYearsError].
+	ErrTooFewYears = errors.New("forecast: too few years of weather")
+	// ErrStagesOutOfOrder is a sighting that contradicts another one.
+	ErrStagesOutOfOrder = errors.New("forecast: stages out of order")
+	// ErrAsOfAhead is an as-of date later than the farm's today.
+	ErrAsOfAhead = errors.New("forecast: as-of date is ahead of the farm's today")
+)
+
+// FieldError says which field of a value cannot be, and why. It matches
+// [ErrInvalid].
+type FieldError struct {
+	Field  string // As in the interface, such as "area_m2".
+	Reason string // One clause in plain words.
+}
+
+func (e *FieldError) Error() string { return fmt.Sprintf("%s: %s", e.Field, e.Reason) }
+
+// Is matches [ErrInvalid].
+func (e *FieldError) Is(target error) bool { return target == ErrInvalid }
+
+// TooFewYearsError says what a station's record lacks. It matches
+// [ErrTooFewYears].
+type TooFewYearsError struct {
+	Station    string
+	Have, Need int // Usable past years.
+	From, To   string
+}
+
+func (e *TooFewYearsError) Error() string { return e.Detail() }
+
+// Detail says in plain words what to load.
+func (e *TooFewYearsError) Detail() string {
+	return fmt.Sprintf("station %s has %d past years of weather from %s to %s, %d are needed: load older daily records",
+		e.Station, e.Have, e.From, e.To, e.Need)
+}
+
+// Is matches [ErrTooFewYears].
+func (e *TooFewYearsError) Is(target error) bool { return target == ErrTooFewYears }

@@ -1,0 +1,80 @@
+package forecast
+
+import (
+	"time"
+
+	"ripetide/weather"
+)
+
+// Units says in which units people of the farm read; records are metric
+// throughout.
+type Units string
+
+// The systems of units.
+const (
+	Metric Units = "metric" // °C, kg, m².
+	US     Units = "us"     // °F, lb, ft².
+)
+
+// Farm is the place that plantings belong to.
+type Farm struct {
+	ID             string // Slug.
+	Name           string
+	Latitude       float64 // Degrees north; south of the equator the season crosses New Year.
+	Longitude      float64 // Degrees east.
+	TimeZone       string  // Name in the IANA database.
+	Units          Units
+	ThinKgPerDay   float64 // Least ripe fruit standing that serves the crowd, kg; 0: none set.
+	GapProbability float64 // From which probability a gap is reported, 0 to 1.
+	Opening        Opening
+}
+
+// Opening is what the farm asks of an opening day. Zero values mean "not set".
+type Opening struct {
+	ReadyKg    float64        // Ripe fruit standing that is enough to open, kg.
+	ReadyShare float64        // Or a share of the first variety's crop, 0 to 1.
+	Confidence float64        // Probability of being ready that the farm wants, 0 to 1.
+	Weekdays   []time.Weekday // Days on which the farm opens; empty: every day.
+	NoticeDays int            // Days of notice before opening.
+}
+
+// DefaultGapProbability is the probability from which a gap is reported when
+// the farm has not set its own: more likely than not.
+const DefaultGapProbability = 0.5
+
+// Southern reports whether the farm lies south of the equator.
+func (f Farm) Southern() bool { return f.Latitude < 0 }
+
+// Location returns the farm's time zone.
+func (f Farm) Location() (*time.Location, error) { return time.LoadLocation(f.TimeZone) }
+
+// Today returns the civil date at the farm at the instant now.
+func (f Farm) Today(now time.Time) (weather.Date, error) {
+	loc, err := f.Location()
+	if err != nil {
+		return 0, &FieldError{"time_zone", "is not a name in the time zone database"}
+	}
+	return weather.DateIn(now.In(loc)), nil
+}
+
+// Validate returns every fault of f, each a [*FieldError].
+func (f Farm) Validate() []error {
+	var v faults
+	v.slug("farm", f.ID)
+	v.text("name", f.Name)
+	v.within("latitude", f.Latitude, -90, 90)
+	v.within("longitude", f.Longitude, -180, 180)
+	if _, err := f.Location(); err != nil || f.TimeZone == "" || f.TimeZone == "Local" {
+		v.add("time_zone", "is not a name in the time zone database, such as Europe/Berlin")
+	}
+	if f.Units != Metric && f.Units != US {
+		v.add("units", `must be "metric" or "us"`)
+	}
+	v.within("thin_kg_per_day", f.ThinKgPerDay, 0, 1e6)
+	v.within("gap_probability", f.GapProbability, 0.01, 1)
+	v.within("opening.ready_kg", f.Opening.ReadyKg, 0, 1e6)
+	v.within("opening.ready_share", f.Opening.ReadyShare, 0, 1)
+	v.within("opening.confidence", f.Opening.Confidence, 0, 1)
+	v.within("opening.notice_days", float64(f.Opening.NoticeDays), 0, 60)
+	return v.errs
+}

@@ -1,0 +1,40 @@
+package forecast
+
+import (
+	"ripetide/weather"
+)
+
+// Record is a station with its daily record.
+type Record struct {
+	Station weather.Station
+	Days    weather.Series
+}
+
+// Inputs is everything that a forecast is computed from. Plantings that were
+// removed belong in it too, for what their past seasons know.
+type Inputs struct {
+	Farm      Farm
+	Records   []Record
+	Varieties []Variety
+	Plantings []Planting
+	Sightings []Sighting // Of all seasons, current ones only (none that was replaced).
+}
+
+// asSeenOn returns in without anything that is dated after what the morning
+// of asOf knows: weather up to the day before, sightings up to and including
+// it. It is the only door through which [Compute] sees its inputs, so that no
+// later record can leak into a forecast.
+func (in Inputs) asSeenOn(asOf weather.Date) Inputs {
+	out := in
+	out.Records = make([]Record, len(in.Records))
+	for i, r := range in.Records {
+		out.Records[i] = Record{r.Station, r.Days.Until(asOf - 1)}
+	}
+	out.Sightings = nil
+	for _, s := range in.Sightings {
+		if s.Date <= asOf {
+			out.Sightings = append(out.Sightings, s)
+		}
+	}
+	return out
+}

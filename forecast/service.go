@@ -1,0 +1,105 @@
+package forecast
+
+import (
+	"context"
+	"crypto/rand"
+	"encoding/base32"
+	"fmt"
+	"strings"
+	"time"
+
+	"ripetide/weather"
+)
+
+// Store is what the use case needs of a database.
+type Store interface {
+	// Inputs returns everything about a farm that had been recorded by the
+	// instant knownAt, or ErrFarmNotFound.
+	Inputs(ctx context.Context, farm string, knownAt time.Time) (Inputs, error)
+	// Freeze stores a forecast for ever.
+	Freeze(ctx context.Context, f Frozen) error
+}
+
+// Frozen is a forecast as it was issued, with what is needed to find it and
+// to make it again: given an append-only store, AsOf, KnownAt and Program
+// name its inputs exactly.
+type Frozen struct {
+	ID       string
+	Farm     string
+	Season   int
+	AsOf     weather.Date
+	KnownAt  time.Time // Records received later were not used.
+	MadeAt   time.Time
+	Hindcast bool
+	Program  string // Version of the program that made it.
+	Body     []byte // The frozen form.
+}
+
+// Service makes forecasts from a store.
+type Service struct {
+	Store   Store
+	Now     func() time.Time
+	Program string // Version of this program.
+}
+
+// Request says which forecast is wanted.
+type Request struct {
+	AsOf    *weather.Date // Nil: the farm's today.
+	KnownAt *time.Time    // Nil: now.
+	Freeze  bool          // Otherwise it is only computed.
+}
+
+// Make computes a forecast and, if asked, freezes it. Errors: ErrFarmNotFound,
+// ErrAsOfAhead, ErrTooFewYears.
+func (s *Service) Make(ctx context.Context, farm string, r Request) (*Forecast, Frozen, error) {
+	now := s.Now().UTC().Truncate(time.Microsecond) // As fine as PostgreSQL keeps it.
+	known := now
+	if r.KnownAt != nil {
+		known = r.KnownAt.UTC()
+	}
+	in, err := s.Store.Inputs(ctx, farm, known)
+	if err != nil {
+		return nil, Frozen{}, fmt.Errorf("read inputs: %w", err)
+	}
+	today, err := in.Farm.Today(now)
+	if err != nil {
+		return nil, Frozen{}, err
+	}
+	asOf := today
+	if r.AsOf != nil {
+		asOf = *r.AsOf
+	}
+	if asOf > today {
+		return nil, Frozen{}, fmt.Errorf("%w: %s is after %s", ErrAsOfAhead, asOf, today)
+	}
+	f, err := Compute(in, asOf)
+	if err != nil {
+		return nil, Frozen{}, fmt.Errorf("compute: %w", err)
+	}
+	f.MadeAt = now
+	f.Hindcast = asOf < today
+	z := Frozen{
+		Farm: farm, Season: f.Season, AsOf: asOf, KnownAt: known, MadeAt: now,
+		Hindcast: f.Hindcast, Program: s.Program,
+	}
+	if r.Freeze {
+		z.ID = newID()
+		f.ID = &z.ID
+	}
+	if z.Body, err = f.Encode(); err != nil {
+		return nil, Frozen{}, err
+	}
+	if r.Freeze {
+		if err := s.Store.Freeze(ctx, z); err != nil {
+			return nil, Frozen{}, fmt.Errorf("freeze: %w", err)
+		}
+	}
+	return f, z, nil
+}
+
+// newID returns 26 random characters a-z2-7, 130 bits.
+func newID() string {
+	b := make([]byte, 17)
+	rand.Read(b) // Never fails, by its documentation.
+	return strings.ToLower(base32.StdEncoding.WithPadding(base32.NoPadding).EncodeToString(b))[:26]
+}

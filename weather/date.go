@@ -1,0 +1,89 @@
+package weather
+
+import (
+	"fmt"
+	"time"
+)
+
+// Date is a civil date: whole days since 1970-01-01, without a time zone.
+// Dates compare, subtract and index arrays as integers; a day is never taken
+// for 24 hours.
+type Date int32
+
+// DateOf returns the civil date of year, month and day. Values outside their
+// ranges are normalised as by [time.Date].
+func DateOf(year int, month time.Month, day int) Date {
+	return Date(time.Date(year, month, day, 0, 0, 0, 0, time.UTC).Unix() / secondsPerDay)
+}
+
+// DateIn returns the civil date of the instant t in its own location.
+func DateIn(t time.Time) Date {
+	y, m, d := t.Date()
+	return DateOf(y, m, d)
+}
+
+// ParseDate reads "YYYY-MM-DD". Dates that the calendar does not have, such
+// as 2025-02-30, and years outside 1700 to 2400 are errors that match
+// [ErrInvalidDate].
+func ParseDate(s string) (Date, error) {
+	t, err := time.Parse(time.DateOnly, s)
+	if err != nil {
+		return 0, fmt.Errorf("%w: %q is not a calendar date YYYY-MM-DD", ErrInvalidDate, clip(s))
+	}
+	if t.Year() < minYear || t.Year() > maxYear {
+		return 0, fmt.Errorf("%w: year %d is outside %d to %d", ErrInvalidDate, t.Year(), minYear, maxYear)
+	}
+	return DateIn(t), nil
+}
+
+const (
+	secondsPerDay = 24 * 60 * 60 // of UTC, which has no clock changes.
+	// Thermometers with daily records are younger than minYear; a year beyond
+	// maxYear is a slip of the keyboard.
+	minYear, maxYear = 1700, 2400
+)
+
+// Time returns midnight UTC of the date, for formatting and for drivers.
+func (d Date) Time() time.Time { return time.Unix(int64(d)*secondsPerDay, 0).UTC() }
+
+// Civil returns the year, month and day of the month.
+func (d Date) Civil() (year int, month time.Month, day int) { return d.Time().Date() }
+
+// Year returns the calendar year.
+func (d Date) Year() int { return d.Time().Year() }
+
+// Weekday returns the day of the week.
+func (d Date) Weekday() time.Weekday { return d.Time().Weekday() }
+
+// InYear returns the same month and day in another year; 29 February becomes
+// 1 March where the year has none, so that it stays the 60th day or later.
+func (d Date) InYear(year int) Date {
+	_, m, day := d.Civil()
+	return DateOf(year, m, day)
+}
+
+// String returns "YYYY-MM-DD".
+func (d Date) String() string { return d.Time().Format(time.DateOnly) }
+
+// MarshalText implements [encoding.TextMarshaler] as "YYYY-MM-DD".
+func (d Date) MarshalText() ([]byte, error) { return d.Time().AppendFormat(nil, time.DateOnly), nil }
+
+// UnmarshalText implements [encoding.TextUnmarshaler]; see [ParseDate].
+func (d *Date) UnmarshalText(b []byte) error {
+	v, err := ParseDate(string(b))
+	if err != nil {
+		return err
+	}
+	*d = v
+	return nil
+}
+
+// clip shortens what a stranger sent, so that an error quotes it but cannot
+// be flooded by it.
+func clip(s string) string {
+	const most = 40
+	if r := []rune(s); len(r) > most {
+		return string(r[:most]) + "…"
+	}
+	return s
+}

@@ -1,0 +1,107 @@
+package weather
+
+import "fmt"
+
+// Series is the daily record of one station in strictly rising order of
+// date, with or without holes. The zero value is an empty record.
+type Series struct {
+	days []Day
+}
+
+// NewSeries returns a series of the given days, which it copies. Days that
+// are not in strictly rising order are an error that matches
+// [ErrDaysOutOfOrder]; a day that [NewDay] would refuse is one that matches
+// [ErrInvalidDay].
+func NewSeries(days []Day) (Series, error) {
+	s := Series{days: make([]Day, len(days))}
+	for i, d := range days {
+		if i > 0 && d.Date <= days[i-1].Date {
+			return Series{}, fmt.Errorf("%w: %s after %s", ErrDaysOutOfOrder, d.Date, days[i-1].Date)
+		}
+		if _, err := NewDay(d.Date, d.Min, d.Max); err != nil {
+			return Series{}, fmt.Errorf("%s: %w", d.Date, err)
+		}
+		s.days[i] = d
+	}
+	return s, nil
+}
+
+// Days returns the days in order. The slice must not be changed.
+func (s Series) Days() []Day { return s.days }
+
+// Len returns the number of days on record.
+func (s Series) Len() int { return len(s.days) }
+
+// Span returns the first and the last date on record; ok is false for an
+// empty series.
+func (s Series) Span() (first, last Date, ok bool) {
+	if len(s.days) == 0 {
+		return 0, 0, false
+	}
+	return s.days[0].Date, s.days[len(s.days)-1].Date, true
+}
+
+// Until returns the part of the record up to and including last. It shares
+// memory with s.
+func (s Series) Until(last Date) Series {
+	return Series{days: s.days[:s.from(last+1)]}
+}
+
+// Between returns the days from first to last, both included. The slice must
+// not be changed.
+func (s Series) Between(first, last Date) []Day {
+	i, j := s.from(first), s.from(last+1)
+	if j < i {
+		return nil
+	}
+	return s.days[i:j]
+}
+
+// At returns the day of a date, if it is on record.
+func (s Series) At(d Date) (Day, bool) {
+	i := s.from(d)
+	if i < len(s.days) && s.days[i].Date == d {
+		return s.days[i], true
+	}
+	return Day{}, false
+}
+
+// from returns the index of the first day on or after d.
+func (s Series) from(d Date) int {
+	n := len(s.days)
+	if n == 0 || d <= s.days[0].Date {
+		return 0
+	}
+	// A record without holes has the day at its distance from the first; one
+	// with holes has it further left.
+	lo, hi := 0, min(n, int(d-s.days[0].Date))
+	for lo < hi {
+		mid := int(uint(lo+hi) >> 1)
+		if s.days[mid].Date < d {
+			lo = mid + 1
+		} else {
+			hi = mid
+		}
+	}
+	return lo
+}
+
+// Hole is a run of dates without a record, both ends included.
+type Hole struct {
+	From, To Date
+}
+
+// Len returns the number of dates in the hole.
+func (h Hole) Len() int { return int(h.To-h.From) + 1 }
+
+// Holes returns the holes inside the record, in order; none lies before its
+// first or after its last day.
+func (s Series) Holes() []Hole {
+	var holes []Hole
+	for i := 1; i < len(s.days); i++ {
+		if a, b := s.days[i-1].Date, s.days[i].Date; b > a+1 {
+			holes = append(holes, Hole{From: a + 1, To: b - 1})
+		}
+	}
+	return holes
+}
