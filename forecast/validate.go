@@ -21,17 +21,26 @@ func (v *faults) within(field string, x, lo, hi float64) {
 	}
 }
 
-// text demands 1 to 100 printable characters without control or direction
-// marks, so that a name cannot reorder the line it is printed on.
+// text demands a name that [ValidName] finds nothing wrong with.
 func (v *faults) text(field, s string) {
+	if reason := ValidName(s); reason != "" {
+		v.add(field, "%s", reason)
+	}
+}
+
+// ValidName says what is wrong with a name that people are shown, or "": it
+// needs 1 to 100 characters, and no control or direction marks, so that it
+// cannot reorder the line it is printed on.
+func ValidName(s string) string {
 	switch {
 	case strings.TrimSpace(s) == "":
-		v.add(field, "must not be empty")
+		return "must not be empty"
 	case utf8.RuneCountInString(s) > 100:
-		v.add(field, "must be at most 100 characters")
+		return "must be at most 100 characters"
 	case !utf8.ValidString(s) || strings.ContainsFunc(s, hidden):
-		v.add(field, "must not hold control characters")
+		return "must not hold control characters"
 	}
+	return ""
 }
 
 func hidden(r rune) bool { return unicode.IsControl(r) || unicode.Is(unicode.Bidi_Control, r) }

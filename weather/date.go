@@ -2,7 +2,10 @@ package weather
 
 import (
 	"fmt"
+	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 )
 
 // Date is a civil date: whole days since 1970-01-01, without a time zone.
@@ -26,14 +29,23 @@ func DateIn(t time.Time) Date {
 // as 2025-02-30, and years outside 1700 to 2400 are errors that match
 // [ErrInvalidDate].
 func ParseDate(s string) (Date, error) {
+	d, fault := parseDate(s)
+	if fault != "" {
+		return 0, fmt.Errorf("%w: %s", ErrInvalidDate, fault)
+	}
+	return d, nil
+}
+
+// parseDate is ParseDate with the fault as a clause, or "".
+func parseDate(s string) (d Date, fault string) {
 	t, err := time.Parse(time.DateOnly, s)
 	if err != nil {
-		return 0, fmt.Errorf("%w: %q is not a calendar date YYYY-MM-DD", ErrInvalidDate, clip(s))
+		return 0, fmt.Sprintf("%q is not a calendar date YYYY-MM-DD", clip(s))
 	}
 	if t.Year() < minYear || t.Year() > maxYear {
-		return 0, fmt.Errorf("%w: year %d is outside %d to %d", ErrInvalidDate, t.Year(), minYear, maxYear)
+		return 0, fmt.Sprintf("year %d is outside %d to %d", t.Year(), minYear, maxYear)
 	}
-	return DateIn(t), nil
+	return Date(t.Unix() / secondsPerDay), ""
 }
 
 const (
@@ -78,12 +90,23 @@ func (d *Date) UnmarshalText(b []byte) error {
 	return nil
 }
 
-// clip shortens what a stranger sent, so that an error quotes it but cannot
-// be flooded by it.
+// clip returns the beginning of what a stranger sent with everything that does
+// not print replaced, so that an error or a report can show it but cannot be
+// flooded or upset by it. It shares no memory with s.
 func clip(s string) string {
-	const most = 40
-	if r := []rune(s); len(r) > most {
-		return string(r[:most]) + "…"
+	const most = 40 // Runes.
+	var b strings.Builder
+	n := 0
+	for _, r := range s { // Bytes that are no UTF-8 come as U+FFFD.
+		if n == most {
+			b.WriteRune('…')
+			break
+		}
+		if !unicode.IsPrint(r) {
+			r = utf8.RuneError
+		}
+		b.WriteRune(r)
+		n++
 	}
-	return s
+	return b.String()
 }

@@ -1,6 +1,9 @@
 package weather
 
-import "fmt"
+import (
+	"fmt"
+	"math"
+)
 
 // Coldest and Warmest bound a believable air temperature, °C: the coldest and
 // warmest measured on Earth are -89.2 and 56.7 (from memory of the World
@@ -21,23 +24,39 @@ type Day struct {
 // with an error that matches [ErrInvalidDay], a value that is NaN or outside
 // [Coldest, Warmest] and a minimum above the maximum.
 func NewDay(date Date, minC, maxC float64) (Day, error) {
-	for _, x := range []struct {
-		name string
-		c    float64
-	}{{"min", minC}, {"max", maxC}} {
-		switch {
-		case x.c != x.c:
-			return Day{}, fmt.Errorf("%w: %s is not a number", ErrInvalidDay, x.name)
-		case x.c > Warmest:
-			return Day{}, fmt.Errorf("%w: %s %.1f °C is above %d °C, is it °F?", ErrInvalidDay, x.name, x.c, Warmest)
-		case x.c < Coldest:
-			return Day{}, fmt.Errorf("%w: %s %.1f °C is below %d °C", ErrInvalidDay, x.name, x.c, Coldest)
-		}
-	}
-	if minC > maxC {
-		return Day{}, fmt.Errorf("%w: min %.1f °C is above max %.1f °C", ErrInvalidDay, minC, maxC)
+	if fault := extremesFault(minC, maxC, Celsius); fault != "" {
+		return Day{}, fmt.Errorf("%w: %s", ErrInvalidDay, fault)
 	}
 	return Day{Date: date, Min: minC, Max: maxC}, nil
+}
+
+// extremesFault says in one clause, with the field and its value, why lo and
+// hi, given in u, are not the extremes of a day; "" if they are.
+func extremesFault(lo, hi float64, u Unit) string {
+	if fault := temperatureFault("min", lo, u); fault != "" {
+		return fault
+	}
+	if fault := temperatureFault("max", hi, u); fault != "" {
+		return fault
+	}
+	if lo > hi {
+		return fmt.Sprintf("min %g °%s is above max %g °%s", lo, u, hi, u)
+	}
+	return ""
+}
+
+func temperatureFault(field string, t float64, u Unit) string {
+	switch c := u.Celsius(t); {
+	case Coldest <= c && c <= Warmest:
+		return ""
+	case math.IsNaN(c):
+		return field + " is not a number"
+	case c < Coldest:
+		return fmt.Sprintf("%s %g °%s is below %g °%s", field, t, u, u.of(Coldest), u)
+	case u == Celsius && t <= Fahrenheit.of(Warmest):
+		return fmt.Sprintf("%s %g °C is above %d °C, is it °F?", field, t, Warmest)
+	}
+	return fmt.Sprintf("%s %g °%s is above %g °%s", field, t, u, u.of(Warmest), u)
 }
 
 // Unit is a temperature scale: Celsius or Fahrenheit.
@@ -57,3 +76,14 @@ func (u Unit) Celsius(t float64) float64 {
 	}
 	return t
 }
+
+// of returns c, °C, in u.
+func (u Unit) of(c float64) float64 {
+	if u == Fahrenheit {
+		return c*9/5 + 32
+	}
+	return c
+}
+
+// known reports whether u is a unit that the service reads.
+func (u Unit) known() bool { return u == Celsius || u == Fahrenheit }

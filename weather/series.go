@@ -27,7 +27,7 @@ func NewSeries(days []Day) (Series, error) {
 }
 
 // Days returns the days in order. The slice must not be changed.
-func (s Series) Days() []Day { return s.days }
+func (s Series) Days() []Day { return s.days[:len(s.days):len(s.days)] }
 
 // Len returns the number of days on record.
 func (s Series) Len() int { return len(s.days) }
@@ -44,40 +44,41 @@ func (s Series) Span() (first, last Date, ok bool) {
 // Until returns the part of the record up to and including last. It shares
 // memory with s.
 func (s Series) Until(last Date) Series {
-	return Series{days: s.days[:s.from(last+1)]}
+	return Series{days: s.days[:s.from(int(last)+1)]}
 }
 
 // Between returns the days from first to last, both included. The slice must
 // not be changed.
 func (s Series) Between(first, last Date) []Day {
-	i, j := s.from(first), s.from(last+1)
+	i, j := s.from(int(first)), s.from(int(last)+1)
 	if j < i {
 		return nil
 	}
-	return s.days[i:j]
+	return s.days[i:j:j]
 }
 
 // At returns the day of a date, if it is on record.
 func (s Series) At(d Date) (Day, bool) {
-	i := s.from(d)
+	i := s.from(int(d))
 	if i < len(s.days) && s.days[i].Date == d {
 		return s.days[i], true
 	}
 	return Day{}, false
 }
 
-// from returns the index of the first day on or after d.
-func (s Series) from(d Date) int {
+// from returns the index of the first day on or after d, which is an int so
+// that the day after the last Date there is, and any distance, can be said.
+func (s Series) from(d int) int {
 	n := len(s.days)
-	if n == 0 || d <= s.days[0].Date {
+	if n == 0 || d <= int(s.days[0].Date) {
 		return 0
 	}
 	// A record without holes has the day at its distance from the first; one
 	// with holes has it further left.
-	lo, hi := 0, min(n, int(d-s.days[0].Date))
+	lo, hi := 0, min(n, d-int(s.days[0].Date))
 	for lo < hi {
 		mid := int(uint(lo+hi) >> 1)
-		if s.days[mid].Date < d {
+		if int(s.days[mid].Date) < d {
 			lo = mid + 1
 		} else {
 			hi = mid

@@ -1,0 +1,104 @@
+package api
+
+import (
+	"context"
+	"crypto/sha256"
+	"net/http"
+	"strings"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"ripetide/forecast"
+)
+
+// Role is what a key may do.
+type Role string
+
+// The roles, each of which may do what the ones after it may.
+const (
+	Owner  Role = "owner"  // Sets up farms, stations, varieties and plantings.
+	Grower Role = "grower" // Records weather and sightings, freezes forecasts.
+	Reader Role = "reader" // Reads, and computes without freezing.
+)
+
+// rank orders roles; 0 is no role.
+func (r Role) rank() int {
+	switch r {
+	case Owner:
+		return 3
+	case Grower:
+		return 2
+	case Reader:
+		return 1
+	}
+	return 0
+}
+
+// Caller is whom a key belongs to.
+type Caller struct {
+	KeyID string
+	Name  string
+	Role  Role
+	Farm  string // "": the installation.
+}
+
+type callerKey struct{}
+
+// callerOf returns the caller that authorize admitted.
+func callerOf(ctx context.Context) Caller {
+	c, _ := ctx.Value(callerKey{}).(Caller)
+	return c
+}
+
+// needs is the key under which an operation names the least role it asks for.
+const needs = "x-needs-role"
+
+// authorize admits a request by its key, the role that its operation needs and
+// the farm in its path. It is the one place where access is decided.
+func (s *Server) authorize(ctx huma.Context, next func(huma.Context)) {
+	role, guarded := ctx.Operation().Metadata[needs].(Role)
+	if !guarded {
+		next(ctx)
+		return
+	}
+	caller, err := s.caller(ctx)
+	farm := ctx.Param("farm")
+	switch {
+	case err != nil:
+	case farm != "" && caller.Farm != "" && caller.Farm != farm:
+		err = forecast.ErrFarmNotFound
+	case caller.Role.rank() < role.rank():
+		err = ErrForbidden
+	}
+	if err != nil {
+		s.refuse(ctx, err)
+		return
+	}
+	next(huma.WithValue(ctx, callerKey{}, caller))
+}
+
+// caller finds out who calls.
+func (s *Server) caller(ctx huma.Context) (Caller, error) {
+	scheme, key, _ := strings.Cut(ctx.Header("Authorization"), " ")
+	if !strings.EqualFold(scheme, "Bearer") || strings.TrimSpace(key) == "" {
+		return Caller{}, ErrUnauthorized
+	}
+	return s.store.Caller(ctx.Context(), HashKey(strings.TrimSpace(key)), s.now())
+}
+
+// HashKey returns what is stored of a key. A key has 160 random bits, so that
+// a fast hash is enough.
+func HashKey(key string) [32]byte { return sha256.Sum256([]byte(key)) }
+
+// refuse answers with a problem before an operation has begun.
+func (s *Server) refuse(ctx huma.Context, err error) {
+	p := problemOf(s.fail(ctx.Context(), err))
+	if p.Status == http.StatusUnauthorized {
+		ctx.SetHeader("WWW-Authenticate", `Bearer realm="ripetide"`)
+	}
+	ctx.SetHeader("Content-Type", "application/problem+json")
+	ctx.SetStatus(p.Status)
+	q := *p
+	q.Instance = ctx.URL().Path
+	_ = s.huma.Marshal(ctx.BodyWriter(), "application/json", &q)
+}

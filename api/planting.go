@@ -1,0 +1,126 @@
+package api
+
+import (
+	"context"
+	"net/http"
+	"strings"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"ripetide/forecast"
+	"ripetide/weather"
+)
+
+// PlantingBody is a planting as it is put.
+type PlantingBody struct {
+	Variety         string   `json:"variety" doc:"Identifier of its variety."`
+	Block           string   `json:"block" doc:"The piece of ground it stands in, a free name."`
+	Station         string   `json:"station" doc:"Identifier of the station whose heat it is reckoned with."`
+	PlantedOn       string   `json:"planted_on" format:"date" doc:"It bears from the calendar year after."`
+	AreaM2          float64  `json:"area_m2" minimum:"0.1" maximum:"10000000" doc:"m²."`
+	ExpectedKgPerM2 *float64 `json:"expected_kg_per_m2,omitempty" minimum:"0.001" maximum:"20" doc:"Expected yield, kg/m². Default 1."`
+	RemovedOn       *string  `json:"removed_on,omitempty" format:"date" doc:"When it was grubbed out."`
+}
+
+// PlantingOut is a planting as it is read.
+type PlantingOut struct {
+	Planting string `json:"planting"`
+	PlantingBody
+}
+
+type plantingPath struct {
+	farmPath
+	Planting string `path:"planting" pattern:"^[a-z0-9][a-z0-9_-]{0,63}$" doc:"Identifier of the planting, a slug."`
+}
+
+type plantingIn struct {
+	plantingPath
+	Body PlantingBody
+}
+
+func (in *plantingIn) planting() (forecast.Planting, []error) {
+	b := in.Body
+	p := forecast.Planting{
+		ID: in.Planting, Variety: b.Variety, Block: strings.TrimSpace(b.Block), Station: b.Station,
+		AreaM2: b.AreaM2, KgPerM2: or(b.ExpectedKgPerM2, forecast.DefaultKgPerM2),
+	}
+	var errs []error
+	date := func(field, text string) weather.Date {
+		d, err := weather.ParseDate(text)
+		if err != nil {
+			errs = append(errs, &forecast.FieldError{Field: field, Reason: "is not a calendar date YYYY-MM-DD of the years 1700 to 2400"})
+		}
+		return d
+	}
+	p.PlantedOn = date("planted_on", b.PlantedOn)
+	if b.RemovedOn != nil {
+		d := date("removed_on", *b.RemovedOn)
+		p.RemovedOn = &d
+	}
+	return p, append(errs, p.Validate()...)
+}
+
+// Resolve adds the faults that the schema cannot tell.
+func (in *plantingIn) Resolve(huma.Context) []error {
+	_, errs := in.planting()
+	return errs
+}
+
+func plantingOut(p forecast.Planting) PlantingOut {
+	out := PlantingOut{p.ID, PlantingBody{
+		Variety: p.Variety, Block: p.Block, Station: p.Station, PlantedOn: p.PlantedOn.String(),
+		AreaM2: p.AreaM2, ExpectedKgPerM2: some(p.KgPerM2),
+	}}
+	if p.RemovedOn != nil {
+		d := p.RemovedOn.String()
+		out.RemovedOn = &d
+	}
+	return out
+}
+
+// PlantingList is a list of plantings.
+type PlantingList struct {
+	Plantings []PlantingOut `json:"plantings"`
+}
+
+func (s *Server) plantingRoutes() {
+	add(s, Owner, huma.Operation{
+		Method: http.MethodPut, Path: "/v1/farms/{farm}/plantings/{planting}", OperationID: "put-planting", Tags: []string{"Set-up"},
+		Summary: "Create or replace a planting",
+	}, func(ctx context.Context, in *plantingIn) (*put[PlantingOut], error) {
+		p, errs := in.planting()
+		if err := invalid(errs); err != nil {
+			return nil, err
+		}
+		created, err := s.store.PutPlanting(ctx, in.Farm, p, by(ctx), s.now())
+		if err != nil {
+			return nil, err
+		}
+		return putDone(created, plantingOut(p)), nil
+	})
+	add(s, Reader, huma.Operation{
+		Method: http.MethodGet, Path: "/v1/farms/{farm}/plantings/{planting}", OperationID: "get-planting", Tags: []string{"Set-up"}, Summary: "Read a planting",
+	}, func(ctx context.Context, in *plantingPath) (*got[PlantingOut], error) {
+		p, err := s.store.Planting(ctx, in.Farm, in.Planting)
+		if err != nil {
+			return nil, err
+		}
+		return &got[PlantingOut]{plantingOut(p)}, nil
+	})
+	add(s, Reader, huma.Operation{
+		Method: http.MethodGet, Path: "/v1/farms/{farm}/plantings", OperationID: "list-plantings", Tags: []string{"Set-up"}, Summary: "List the plantings, removed ones too",
+	}, func(ctx context.Context, in *farmPath) (*got[PlantingList], error) {
+		if _, err := s.store.Farm(ctx, in.Farm); err != nil {
+			return nil, err
+		}
+		all, err := s.store.Plantings(ctx, in.Farm)
+		if err != nil {
+			return nil, err
+		}
+		list := PlantingList{Plantings: []PlantingOut{}}
+		for _, p := range all {
+			list.Plantings = append(list.Plantings, plantingOut(p))
+		}
+		return &got[PlantingList]{list}, nil
+	})
+}

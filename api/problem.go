@@ -1,0 +1,224 @@
+package api
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net/http"
+	"slices"
+	"strings"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"ripetide/forecast"
+	"ripetide/weather"
+)
+
+// Errors of the edge itself.
+var (
+	// ErrUnauthorized is a request without a key that is known and valid.
+	ErrUnauthorized = errors.New("api: no valid key")
+	// ErrForbidden is a request that the role of its key does not allow.
+	ErrForbidden = errors.New("api: role does not allow this")
+	// ErrKeyOfFarm is a farm's key where only the installation's will do.
+	ErrKeyOfFarm = errors.New("api: a key of one farm cannot create another")
+	errNoneGood  = errors.New("api: no item of the list was good")
+	errNotInPast = errors.New("api: stages out of order")
+)
+
+// Problem is an RFC 9457 problem.
+type Problem struct {
+	Type     string  `json:"type" doc:"Address of a short text about this kind of problem, or about:blank." example:"/problems/invalid-body"`
+	Title    string  `json:"title" doc:"The kind of problem in a few words."`
+	Status   int     `json:"status" doc:"The HTTP status."`
+	Detail   string  `json:"detail,omitempty" doc:"What is wrong this time."`
+	Instance string  `json:"instance,omitempty" doc:"The path that was asked for."`
+	Errors   []Fault `json:"errors,omitempty" doc:"Every fault of the request, in order."`
+}
+
+// Fault is one fault of a request.
+type Fault struct {
+	Pointer   string `json:"pointer,omitempty" doc:"JSON pointer to the fault in the body." example:"/plantings/0/area_m2"`
+	Parameter string `json:"parameter,omitempty" doc:"The parameter at fault."`
+	Detail    string `json:"detail" doc:"What is wrong with it."`
+}
+
+// Error implements error.
+func (p *Problem) Error() string { return p.Title }
+
+// GetStatus implements [huma.StatusError].
+func (p *Problem) GetStatus() int { return p.Status }
+
+// ContentType implements [huma.ContentTypeFilter].
+func (p *Problem) ContentType(string) string { return "application/problem+json" }
+
+type kind struct {
+	err    error
+	status int
+	slug   string // Of the type's address; "": about:blank.
+	title  string
+	about  string // Served at the type's address.
+}
+
+// kinds is the only table from errors to problems. The first that matches
+// counts.
+var kinds = []kind{
+	{ErrUnauthorized, http.StatusUnauthorized, "no-key", "No valid key", "Send a key as \"Authorization: Bearer KEY\". The command \"ripetide key new\" makes one."},
+	{ErrKeyOfFarm, http.StatusForbidden, "farm-key", "Key belongs to one farm", "Only a key that belongs to the installation creates farms."},
+	{ErrForbidden, http.StatusForbidden, "role", "Not allowed for this role", "The role of the key allows reading, or recording, but not this."},
+	{forecast.ErrFarmNotFound, http.StatusNotFound, "farm-not-found", "Farm not found", "There is no such farm, or the key belongs to another one."},
+	{forecast.ErrStationNotFound, http.StatusNotFound, "station-not-found", "Station not found", "The farm has no such station."},
+	{forecast.ErrVarietyNotFound, http.StatusNotFound, "variety-not-found", "Variety not found", "The farm has no such variety."},
+	{forecast.ErrPlantingNotFound, http.StatusNotFound, "planting-not-found", "Planting not found", "The farm has no such planting."},
+	{forecast.ErrSightingNotFound, http.StatusNotFound, "sighting-not-found", "Sighting not found", "The farm has no such sighting, or it was withdrawn or replaced."},
+	{forecast.ErrForecastNotFound, http.StatusNotFound, "forecast-not-found", "Forecast not found", "No such forecast was frozen. POST …/forecasts makes one."},
+	{forecast.ErrTooFewYears, http.StatusConflict, "too-few-years", "Too few past years of weather", "Past years stand in for the weather ahead; at least five with 95 % of their days are needed. Load older daily records."},
+	{forecast.ErrStagesOutOfOrder, http.StatusConflict, "stages-out-of-order", "Stages out of order", "The stages of a planting come in the order bloom_10, bloom_full, first_ripe, peak, last_pick, and not before a \"not yet\"."},
+	{errNotInPast, http.StatusConflict, "stages-out-of-order", "Stages out of order", ""},
+	{forecast.ErrAsOfAhead, http.StatusUnprocessableEntity, "as-of-ahead", "As-of date is ahead of today", "A forecast is made as of the farm's today or of an earlier day."},
+	{forecast.ErrInvalid, http.StatusUnprocessableEntity, "invalid-body", "Invalid value", "The request could be read, but a value in it cannot be. Each fault is listed with its place."},
+	{errNoneGood, http.StatusUnprocessableEntity, "none-good", "Nothing in the list was good", "Good items of a list are kept and bad ones told one by one. This list had no good one."},
+	{weather.ErrInvalidStation, http.StatusUnprocessableEntity, "invalid-body", "Invalid value", ""},
+	{weather.ErrUnitUnknown, http.StatusUnprocessableEntity, "unit-unknown", "Unit unknown", "The file does not say whether it is in °C or °F: say it with ?unit=C or ?unit=F."},
+	{weather.ErrUnitConflict, http.StatusUnprocessableEntity, "unit-conflict", "Units contradict each other", "The file says one unit and the request another."},
+	{weather.ErrWrongUnit, http.StatusUnprocessableEntity, "wrong-unit", "Not in the unit it says", "So many days are hotter than any air that the values cannot be °C. Nothing was kept."},
+	{weather.ErrUnknownFormat, http.StatusUnprocessableEntity, "unknown-format", "Format not recognised", "The file was not recognised. A plain CSV has a header with date, min and max."},
+	{weather.ErrBadHeader, http.StatusUnprocessableEntity, "bad-header", "Header not understood", "A plain CSV has a header with date, min and max (or tmin and tmax), with _c or _f for the unit."},
+	{weather.ErrNoRows, http.StatusUnprocessableEntity, "no-rows", "No rows", "The file holds no row of data."},
+	{weather.ErrTooLarge, http.StatusRequestEntityTooLarge, "too-large", "Too large", "The body, or what it unpacks to, is larger than the service takes. Send it in parts, or use the command \"ripetide load\"."},
+	{weather.ErrDamaged, http.StatusBadRequest, "damaged", "Damaged file", "The file could not be unpacked or read to its end. Nothing was kept."},
+}
+
+// problemOf returns the problem that err is. What the table does not know is a
+// bare 500: the error's text may hold what the database said.
+func problemOf(err error) *Problem {
+	var p *Problem
+	if errors.As(err, &p) {
+		return p
+	}
+	for _, k := range kinds {
+		if !errors.Is(err, k.err) {
+			continue
+		}
+		p := &Problem{Type: "about:blank", Title: k.title, Status: k.status}
+		if k.slug != "" {
+			p.Type = "/problems/" + k.slug
+		}
+		var d interface{ Detail() string }
+		if errors.As(err, &d) {
+			p.Detail = d.Detail()
+		}
+		return p
+	}
+	return &Problem{Type: "about:blank", Title: http.StatusText(http.StatusInternalServerError), Status: http.StatusInternalServerError}
+}
+
+// fail turns err into the problem to answer with and logs what only the log
+// may know.
+func (s *Server) fail(ctx context.Context, err error) error {
+	if err == nil {
+		return nil
+	}
+	p := problemOf(err)
+	if p.Status >= http.StatusInternalServerError {
+		if errors.Is(err, context.Canceled) {
+			return &Problem{Type: "about:blank", Title: "Request given up", Status: 499}
+		}
+		s.log.ErrorContext(ctx, "request failed", slog.String("error", err.Error()))
+	}
+	return p
+}
+
+// newProblem makes huma's own errors problems of ours: those of reading and
+// checking a request.
+func newProblem(status int, msg string, errs ...error) huma.StatusError {
+	p := &Problem{Type: "about:blank", Title: http.StatusText(status), Status: status}
+	seen := map[string]bool{}
+	for _, err := range errs {
+		if err == nil {
+			continue
+		}
+		f := faultOf(err)
+		if place := f.Pointer + "\x00" + f.Parameter; !seen[place] {
+			seen[place] = true
+			p.Errors = append(p.Errors, f)
+		}
+	}
+	switch {
+	case status == http.StatusUnprocessableEntity:
+		p.Type, p.Title = "/problems/invalid-body", "Invalid value"
+	case status == http.StatusBadRequest && strings.Contains(msg, "body is required"):
+		p.Detail = "a body is needed"
+	case status == http.StatusBadRequest:
+		p.Type, p.Title = "/problems/unreadable", "Unreadable body"
+		if len(p.Errors) == 0 {
+			p.Detail = "the body is not JSON of the shape that is asked for"
+		}
+	case status < http.StatusInternalServerError:
+		p.Detail = msg
+	}
+	return p
+}
+
+// faultOf translates one of huma's or the domain's errors.
+func faultOf(err error) Fault {
+	var fe *forecast.FieldError
+	if errors.As(err, &fe) {
+		return Fault{Pointer: pointer(fe.Field), Detail: fe.Reason}
+	}
+	var d huma.ErrorDetailer
+	if !errors.As(err, &d) {
+		return Fault{Detail: err.Error()}
+	}
+	e := d.ErrorDetail()
+	place, rest, _ := strings.Cut(e.Location, ".")
+	switch {
+	case place == "body":
+		return Fault{Pointer: pointer(rest), Detail: e.Message}
+	case e.Location == "":
+		return Fault{Detail: e.Message}
+	}
+	return Fault{Parameter: cmp.Or(rest, place), Detail: e.Message}
+}
+
+// pointer turns "days[3].min" into the JSON pointer "/days/3/min".
+func pointer(path string) string {
+	if path == "" {
+		return ""
+	}
+	path = strings.NewReplacer("~", "~0", "/", "~1").Replace(path)
+	return "/" + strings.NewReplacer(".", "/", "[", "/", "]", "").Replace(path)
+}
+
+// invalid gathers domain faults into one problem; nil when there are none.
+func invalid(errs []error) error {
+	if len(errs) == 0 {
+		return nil
+	}
+	return newProblem(http.StatusUnprocessableEntity, "", errs...)
+}
+
+// problemTexts returns the texts that problem types are served with.
+func problemTexts() map[string]string {
+	texts := map[string]string{
+		"unreadable": "Unreadable body\n\nThe body could not be read as what its Content-Type says.\n",
+	}
+	for _, k := range kinds {
+		if k.slug != "" && k.about != "" {
+			texts[k.slug] = fmt.Sprintf("%s\n\n%s\n", k.title, k.about)
+		}
+	}
+	return texts
+}
+
+// problemSlugs returns the known slugs in order.
+func problemSlugs() []string {
+	var out []string
+	for s := range problemTexts() {
+		out = append(out, s)
+	}
+	slices.Sort(out)
+	return out
+}

@@ -1,0 +1,194 @@
+package api
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"net/http"
+	"reflect"
+	"sync"
+	"time"
+
+	"github.com/danielgtaylor/huma/v2"
+	"github.com/danielgtaylor/huma/v2/adapters/humaecho"
+	"github.com/labstack/echo/v4"
+
+	"ripetide/forecast"
+	"ripetide/weather"
+)
+
+// Config is what a server is made of. All fields are needed.
+type Config struct {
+	Store    Store
+	Forecast *forecast.Service
+	Now      func() time.Time
+	Log      *slog.Logger
+	Version  string // Of the program.
+}
+
+// Server answers requests. It is safe for concurrent use.
+type Server struct {
+	store    Store
+	forecast *forecast.Service
+	now      func() time.Time
+	log      *slog.Logger
+	echo     *echo.Echo
+	huma     huma.API
+}
+
+const (
+	bodyLimit  = 1 << 20  // Bytes of an ordinary body.
+	filesLimit = 32 << 20 // Bytes of a weather file, packed or not.
+	fileTime   = 2 * time.Minute
+)
+
+var useProblems = sync.OnceFunc(func() { huma.NewError = newProblem })
+
+// New returns a server.
+func New(c Config) *Server {
+	useProblems()
+	s := &Server{store: c.Store, forecast: c.Forecast, now: c.Now, log: c.Log, echo: echo.New()}
+	s.echo.HideBanner, s.echo.HidePort = true, true
+	s.echo.HTTPErrorHandler = s.edgeError
+	s.echo.Use(s.logged, s.recovered)
+
+	conf := huma.DefaultConfig("ripetide", c.Version)
+	conf.Info.Description = "Harvest forecasts for pick-your-own strawberries from degree-days since bloom. " +
+		"Temperatures are °C unless a unit says otherwise, heat is °C·d, weights kg, areas m², dates civil dates at the farm. " +
+		"Forecasts are estimates: walk the field. Not a frost alarm."
+	conf.DocsPath, conf.SchemasPath, conf.OpenAPIPath = "", "", ""
+	conf.CreateHooks = nil
+	conf.RejectUnknownQueryParameters = true
+	conf.Components.SecuritySchemes = map[string]*huma.SecurityScheme{
+		"key": {Type: "http", Scheme: "bearer", Description: "A key made by \"ripetide key new\"."},
+	}
+	conf.Components.Schemas.RegisterTypeAlias(reflect.TypeFor[weather.Date](), reflect.TypeFor[dateDoc]())
+	conf.Transformers = append(conf.Transformers, func(ctx huma.Context, _ string, v any) (any, error) {
+		if p, ok := v.(*Problem); ok {
+			q := *p
+			q.Instance = ctx.URL().Path
+			return &q, nil
+		}
+		return v, nil
+	})
+	s.huma = humaecho.New(s.echo, conf)
+	s.huma.UseMiddleware(s.authorize)
+
+	s.farmRoutes()
+	s.stationRoutes()
+	s.dayRoutes()
+	s.varietyRoutes()
+	s.plantingRoutes()
+	s.sightingRoutes()
+	s.forecastRoutes()
+	s.overlapRoutes()
+	s.referenceRoutes()
+	s.healthRoutes()
+	return s
+}
+
+// ServeHTTP implements [http.Handler].
+func (s *Server) ServeHTTP(w http.ResponseWriter, r *http.Request) { s.echo.ServeHTTP(w, r) }
+
+// dateDoc documents [weather.Date].
+type dateDoc struct{}
+
+// Schema implements [huma.SchemaProvider].
+func (dateDoc) Schema(huma.Registry) *huma.Schema {
+	return &huma.Schema{Type: huma.TypeString, Format: "date", Description: "A civil date at the farm."}
+}
+
+// add registers an operation that asks for at least the given role.
+func add[I, O any](s *Server, role Role, op huma.Operation, do func(context.Context, *I) (*O, error)) {
+	op.Metadata = map[string]any{needs: role}
+	op.Security = []map[string][]string{{"key": {}}}
+	op.Extensions = map[string]any{needs: string(role)}
+	op.Errors = append(op.Errors, http.StatusUnauthorized, http.StatusForbidden, http.StatusNotFound,
+		http.StatusUnprocessableEntity, http.StatusInternalServerError)
+	if op.MaxBodyBytes == 0 {
+		op.MaxBodyBytes = bodyLimit
+	}
+	huma.Register(s.huma, op, func(ctx context.Context, in *I) (*O, error) {
+		out, err := do(ctx, in)
+		if err != nil {
+			return nil, s.fail(ctx, err)
+		}
+		return out, nil
+	})
+}
+
+// put is an answer to a PUT: 201 when the resource is new, else 200.
+type put[T any] struct {
+	Status int
+	Body   T
+}
+
+func putDone[T any](created bool, body T) *put[T] {
+	if created {
+		return &put[T]{http.StatusCreated, body}
+	}
+	return &put[T]{http.StatusOK, body}
+}
+
+// got is an answer with a body.
+type got[T any] struct{ Body T }
+
+// farmPath is the part of the path that names the farm.
+type farmPath struct {
+	Farm string `path:"farm" pattern:"^[a-z0-9][a-z0-9_-]{0,63}$" doc:"Identifier of the farm, a slug that its maker chose." example:"hill-farm"`
+}
+
+// by names who a change is recorded under.
+func by(ctx context.Context) string {
+	c := callerOf(ctx)
+	return "key " + c.KeyID + " (" + c.Name + ")"
+}
+
+// edgeError answers what no operation has answered: unknown paths and methods.
+func (s *Server) edgeError(err error, c echo.Context) {
+	if c.Response().Committed {
+		return
+	}
+	p := &Problem{Type: "about:blank", Status: http.StatusInternalServerError}
+	if he, ok := err.(*echo.HTTPError); ok { //nolint:errorlint // echo returns it bare.
+		p.Status = he.Code
+	} else {
+		s.log.ErrorContext(c.Request().Context(), "request failed", slog.String("error", err.Error()))
+	}
+	p.Title, p.Instance = http.StatusText(p.Status), c.Request().URL.Path
+	c.Response().Header().Set("Content-Type", "application/problem+json")
+	if err := c.JSON(p.Status, p); err != nil {
+		s.log.WarnContext(c.Request().Context(), "answer not sent", slog.String("error", err.Error()))
+	}
+}
+
+// logged writes one line for each request.
+func (s *Server) logged(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		start := s.now()
+		err := next(c)
+		if err != nil {
+			c.Error(err)
+		}
+		s.log.InfoContext(c.Request().Context(), "request",
+			slog.String("method", c.Request().Method), slog.String("route", c.Path()),
+			slog.Int("status", c.Response().Status), slog.Int64("bytes", c.Response().Size),
+			slog.Float64("ms", float64(s.now().Sub(start).Microseconds())/1000))
+		return nil
+	}
+}
+
+// recovered turns a panic into a bare 500.
+func (s *Server) recovered(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) (err error) {
+		defer func() {
+			if r := recover(); r != nil {
+				if r == http.ErrAbortHandler { //nolint:errorlint // By its documentation it is compared.
+					panic(r)
+				}
+				err = fmt.Errorf("panic: %v", r)
+			}
+		}()
+		return next(c)
+	}
+}

@@ -1,0 +1,84 @@
+package api
+
+import (
+	"context"
+	"time"
+
+	"ripetide/forecast"
+	"ripetide/weather"
+)
+
+// Store is what the resources need of a database. Every write says who made it
+// and when; PutX reports whether X is new. Reads of one thing that is not
+// there return the domain's Err…NotFound.
+type Store interface {
+	FarmStore
+	StationStore
+	GroundStore
+	SightingStore
+	FrozenStore
+	KeyStore
+	Ping(ctx context.Context) error
+}
+
+// FarmStore keeps farms.
+type FarmStore interface {
+	PutFarm(ctx context.Context, f forecast.Farm, by string, at time.Time) (created bool, err error)
+	Farm(ctx context.Context, id string) (forecast.Farm, error)
+	Farms(ctx context.Context) ([]forecast.Farm, error)
+}
+
+// StationStore keeps stations and their days.
+type StationStore interface {
+	PutStation(ctx context.Context, farm string, s weather.Station, by string, at time.Time) (created bool, err error)
+	Station(ctx context.Context, farm, id string) (weather.Station, error)
+	Stations(ctx context.Context, farm string) ([]weather.Station, error)
+	AddDays(ctx context.Context, farm, station string, days []weather.Day, source string, at time.Time) (added, corrected, unchanged int, err error)
+	Days(ctx context.Context, farm, station string, from, to *weather.Date, knownAt *time.Time) ([]StationDay, error)
+}
+
+// StationDay is a day as it is on record.
+type StationDay struct {
+	weather.Day
+	Source string
+}
+
+// GroundStore keeps varieties and plantings.
+type GroundStore interface {
+	PutVariety(ctx context.Context, farm string, v forecast.Variety, by string, at time.Time) (created bool, err error)
+	Variety(ctx context.Context, farm, id string) (forecast.Variety, error)
+	Varieties(ctx context.Context, farm string) ([]forecast.Variety, error)
+	PutPlanting(ctx context.Context, farm string, p forecast.Planting, by string, at time.Time) (created bool, err error)
+	Planting(ctx context.Context, farm, id string) (forecast.Planting, error)
+	Plantings(ctx context.Context, farm string) ([]forecast.Planting, error)
+}
+
+// SightingStore keeps sightings.
+type SightingStore interface {
+	// AddSightings keeps the good ones; the i-th result belongs to the i-th
+	// sighting.
+	AddSightings(ctx context.Context, farm string, ss []forecast.Sighting, by string, at time.Time) ([]SightingResult, error)
+	Sightings(ctx context.Context, farm string, season *int, planting string) ([]forecast.Sighting, error)
+	WithdrawSighting(ctx context.Context, farm, id, by string, at time.Time) error
+}
+
+// SightingResult is a sighting as it was kept, or why it was not.
+type SightingResult struct {
+	Sighting forecast.Sighting
+	Err      error
+}
+
+// FrozenStore reads frozen forecasts.
+type FrozenStore interface {
+	Forecast(ctx context.Context, farm, id string) (forecast.Frozen, error)
+	LatestForecast(ctx context.Context, farm string) (forecast.Frozen, error)
+	LatestOfSeason(ctx context.Context, farm string, season int) (forecast.Frozen, error)
+	Forecasts(ctx context.Context, farm string, season *int) ([]forecast.Frozen, error) // Without bodies.
+}
+
+// KeyStore finds out who calls.
+type KeyStore interface {
+	// Caller returns whom the key with this SHA-256 belongs to, or
+	// ErrUnauthorized when it is unknown, revoked or expired.
+	Caller(ctx context.Context, hash [32]byte, now time.Time) (Caller, error)
+}

@@ -1,0 +1,109 @@
+package forecast
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"ripetide/weather"
+)
+
+// looks is what was seen of one planting in one season.
+type looks struct {
+	seen   [LastPick + 1]*weather.Date
+	notYet [LastPick + 1]*weather.Date // The latest look that found nothing.
+}
+
+type plantingSeason struct {
+	planting string
+	season   int
+}
+
+// gather sorts sightings by planting and season. Of several first days of one
+// stage the last one given counts, as a store keeps only that one.
+func gather(ss []Sighting, southern bool) map[plantingSeason]*looks {
+	by := map[plantingSeason]*looks{}
+	for _, s := range ss {
+		k := plantingSeason{s.Planting, SeasonOf(s.Date, southern)}
+		l := by[k]
+		if l == nil {
+			l = new(looks)
+			by[k] = l
+		}
+		d := s.Date
+		switch {
+		case s.Seen:
+			l.seen[s.Stage] = &d
+		case l.notYet[s.Stage] == nil || d > *l.notYet[s.Stage]:
+			l.notYet[s.Stage] = &d
+		}
+	}
+	return by
+}
+
+// bloomOf returns the date accumulation starts from and the sd of that date in
+// days. heatOf is the heat of the planting's season; toFull the heat from
+// bloom_10 to full bloom.
+func (l *looks) bloomOf(h heat, toFull float64) (b Bloom, sd float64, ok bool) {
+	if d := l.seen[Bloom10]; d != nil {
+		sd = priors.BloomSD
+		if n := l.notYet[Bloom10]; n != nil && *n == *d-1 {
+			sd = priors.BloomPinnedSD
+		}
+		return Bloom{*d, BloomSighted}, sd, true
+	}
+	if d := l.seen[BloomFull]; d != nil {
+		b := *d
+		for b > h.first && h.after(b, *d) < toFull {
+			b--
+		}
+		return Bloom{b, BloomFromFull}, priors.BloomFromFulSD, true
+	}
+	return Bloom{}, 0, false
+}
+
+// observe turns the dates of the ripe stages into log heat since bloom.
+// lost is the number of days between whose weather was not on record.
+func observe(l *looks, h heat, bloom weather.Date, bloomSD float64, lost func(a, b weather.Date) int, o *observation) (any bool) {
+	perDay := h.of(bloom)
+	for s := range ripeStages {
+		d := l.seen[FirstRipe+Stage(s)]
+		if d == nil || *d <= bloom || *d > h.last() {
+			continue
+		}
+		n, sd := h.observed(bloom, *d)
+		if !(n > 0) {
+			continue
+		}
+		hole := priors.HoleSD * float64(lost(bloom, *d))
+		o.seen[s], any = true, true
+		o.log[s] = math.Log(n)
+		// A floor, for a day without heat dates a stage exactly but is no proof.
+		o.sd[s] = max(math.Hypot(sd, hole)/n, 0.002)
+		o.bloom[s] = bloomSD * perDay / n
+	}
+	return any
+}
+
+// bloomSpread sets what a bloom date off by one sd does to the stages that
+// were not seen, at the expected requirement.
+func bloomSpread(mean triple, h heat, bloom weather.Date, bloomSD float64, o *observation) {
+	for s := range ripeStages {
+		if !o.seen[s] {
+			o.bloom[s] = bloomSD * h.of(bloom) / math.Exp(mean[s])
+		}
+	}
+}
+
+// sortedSeasons returns the keys of by in a fixed order: season, then
+// planting.
+func sortedSeasons(by map[plantingSeason]*looks) []plantingSeason {
+	ks := make([]plantingSeason, 0, len(by))
+	for k := range by {
+		ks = append(ks, k)
+	}
+	slices.SortFunc(ks, func(a, b plantingSeason) int {
+		return cmp.Or(cmp.Compare(a.season, b.season), cmp.Compare(a.planting, b.planting))
+	})
+	return ks
+}

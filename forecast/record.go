@@ -1,0 +1,123 @@
+package forecast
+
+import (
+	"ripetide/weather"
+)
+
+// shortHole is the longest run of missing days that is bridged by a straight
+// line between its neighbours; longer ones take the mean of other years.
+const shortHole = 3
+
+// record is a station's series without holes.
+type record struct {
+	series weather.Series
+	first  weather.Date
+	days   []weather.Day // One for every date from first on.
+	borrow []bool        // Day i was taken from other years.
+	normal *[366]weather.Day
+}
+
+// newRecord fills the holes of s.
+func newRecord(s weather.Series) *record {
+	first, last, ok := s.Span()
+	if !ok {
+		return &record{}
+	}
+	r := &record{series: s, first: first}
+	r.days = make([]weather.Day, last-first+1)
+	r.borrow = make([]bool, len(r.days))
+	for _, d := range s.Days() {
+		r.days[d.Date-first] = d
+	}
+	for _, h := range s.Holes() {
+		a, b := r.days[h.From-1-first], r.days[h.To+1-first]
+		for d := h.From; d <= h.To; d++ {
+			if h.Len() > shortHole {
+				r.days[d-first] = r.usual(d)
+				r.borrow[d-first] = true
+				continue
+			}
+			f := float64(d-a.Date) / float64(b.Date-a.Date)
+			r.days[d-first] = weather.Day{Date: d, Min: a.Min + f*(b.Min-a.Min), Max: a.Max + f*(b.Max-a.Max)}
+		}
+	}
+	return r
+}
+
+// empty reports whether there is no day on record.
+func (r *record) empty() bool { return len(r.days) == 0 }
+
+// last returns the last date on record.
+func (r *record) last() weather.Date { return r.first + weather.Date(len(r.days)) - 1 }
+
+// at returns the day of d and whether it was taken from other years.
+func (r *record) at(d weather.Date) (weather.Day, bool) {
+	if d < r.first || d > r.last() {
+		return r.usual(d), true
+	}
+	return r.days[d-r.first], r.borrow[d-r.first]
+}
+
+// span returns the days from a to b, both included, filled.
+func (r *record) span(a, b weather.Date) []weather.Day {
+	if r.first <= a && b <= r.last() {
+		return r.days[a-r.first : b-r.first+1]
+	}
+	days := make([]weather.Day, 0, b-a+1)
+	for d := a; d <= b; d++ {
+		day, _ := r.at(d)
+		days = append(days, day)
+	}
+	return days
+}
+
+// borrowed counts the days after a up to b that were taken from other years,
+// and missing those that were not observed at all.
+func (r *record) borrowed(a, b weather.Date) (n int) {
+	for d := a + 1; d <= b; d++ {
+		if _, yes := r.at(d); yes {
+			n++
+		}
+	}
+	return n
+}
+
+// usual returns the mean of the record within three days of d's place in the
+// year: what is put where nothing is known. The record must not be empty.
+func (r *record) usual(d weather.Date) weather.Day {
+	if r.normal == nil {
+		r.normal = usualYear(r.series)
+	}
+	day := r.normal[d.InYear(leapYear)-leapStart]
+	day.Date = d
+	return day
+}
+
+const leapYear = 2000 // Has 29 February, so that every date of any year has a place.
+
+var leapStart = weather.DateOf(leapYear, 1, 1)
+
+// usualYear averages the series by place in the year over a week. Places that
+// the record never touches take the nearest earlier one.
+func usualYear(s weather.Series) *[366]weather.Day {
+	const reach = 3
+	var lo, hi, n [366]float64
+	for _, d := range s.Days() {
+		at := int(d.Date.InYear(leapYear) - leapStart)
+		for k := -reach; k <= reach; k++ {
+			i := (at + k + 366) % 366
+			lo[i] += d.Min
+			hi[i] += d.Max
+			n[i]++
+		}
+	}
+	var out [366]weather.Day
+	for i := range out {
+		j := i
+		for n[j] == 0 {
+			j = (j + 365) % 366
+		}
+		out[i] = weather.Day{Min: lo[j] / n[j], Max: hi[j] / n[j]}
+	}
+	return &out
+}

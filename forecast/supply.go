@@ -1,0 +1,240 @@
+package forecast
+
+import (
+	"math"
+	"math/bits"
+	"time"
+
+	"ripetide/weather"
+)
+
+const (
+	keepDays    = 3.0 // Half-life of ripe fruit standing, days: ripe berries keep two to four (common practice).
+	keepDaysHot = 1.5 // The same on days above hotC: a default.
+	hotC        = 30.0
+	leastSeason = 0.05 // A day is published when it lies in the season of this share of members.
+)
+
+// tally counts, day by day over members, what the farm has. Days are numbered
+// from the season's first.
+type tally struct {
+	days, members int
+	season        []int       // Members in whose season the day lies.
+	ripe          []int       // Varieties in their window, summed over members.
+	gap, thin     []int       // Members with a gap, a thin day.
+	kg            [][]float32 // Ripe fruit standing [day][member].
+	kgBy          [][]float64 // Summed over members [planting][day].
+	gapDays       bitmap      // [member][day].
+	thinDays      bitmap
+	first, last   []int16 // The season's ends by member.
+}
+
+// bitmap is a table of days by member.
+type bitmap struct {
+	words int
+	bits  []uint64
+}
+
+func newBitmap(members, days int) bitmap {
+	w := (days + 63) / 64
+	return bitmap{w, make([]uint64, w*members)}
+}
+
+func (b bitmap) set(member, day int) { b.bits[member*b.words+day/64] |= 1 << (day % 64) }
+
+// any reports whether a day from a to b is set for the member.
+func (b bitmap) any(member, from, to int) bool {
+	row := b.bits[member*b.words : (member+1)*b.words]
+	for w := from / 64; w <= to/64; w++ {
+		x := row[w]
+		if w == from/64 {
+			x &= ^uint64(0) << (from % 64)
+		}
+		if w == to/64 {
+			x &= ^uint64(0) >> (63 - to%64)
+		}
+		if bits.OnesCount64(x) > 0 {
+			return true
+		}
+	}
+	return false
+}
+
+func newTally(plantings, members, days int) *tally {
+	t := &tally{
+		days: days, members: members,
+		season: make([]int, days), ripe: make([]int, days), gap: make([]int, days), thin: make([]int, days),
+		kg: make([][]float32, days), kgBy: make([][]float64, plantings),
+		gapDays: newBitmap(members, days), thinDays: newBitmap(members, days),
+		first: make([]int16, members), last: make([]int16, members),
+	}
+	flat := make([]float32, days*members)
+	for d := range t.kg {
+		t.kg[d] = flat[d*members : (d+1)*members : (d+1)*members]
+	}
+	for p := range t.kgBy {
+		t.kgBy[p] = make([]float64, days)
+	}
+	return t
+}
+
+// scratch is the working space of one member.
+type scratch struct {
+	stamp   []int32   // [variety][day]: the last member that counted it.
+	count   []uint16  // Varieties in their window.
+	ripened []float64 // kg ripening on the day, [planting][day].
+	total   []float64
+	from    []int // First day on which a planting ripens something.
+	to      []int
+}
+
+// memberDay is what one planting is in one member.
+type memberDay struct {
+	heat        heat
+	days        []weather.Day // The weather, from the season's first day on.
+	first, last int
+	curve       cropCurve
+	bloom       weather.Date
+	kg          float64 // The whole crop.
+	variety     int
+}
+
+// add counts one member.
+//
+// Standing fruit: what stood yesterday and was not picked spoils by a half-life
+// of three days, 1.5 above 30 °C, and today's ripening comes on top. As long as
+// nothing is known of pickings, nobody picks before opening and everything ripe
+// is picked on open days after it. The season opens on the first open day with
+// enough to open (Opening.ReadyKg, else ThinKgPerDay, else anything ripe).
+// Thin days lie between opening and the last picking day: before opening
+// nobody comes.
+func (t *tally) add(m int, farm Farm, ps []memberDay, w *scratch) {
+	first, last := t.days, -1
+	for _, p := range ps {
+		first, last = min(first, p.first), max(last, p.last)
+	}
+	t.first[m], t.last[m] = int16(first), int16(last)
+	for d := first; d <= last; d++ {
+		w.count[d] = 0
+		t.season[d]++
+	}
+	for _, p := range ps {
+		for d := p.first; d <= p.last; d++ {
+			if s := &w.stamp[p.variety*t.days+d]; *s != int32(m)+1 {
+				*s = int32(m) + 1
+				w.count[d]++
+			}
+		}
+	}
+	for d := first; d <= last; d++ {
+		t.ripe[d] += int(w.count[d])
+		if w.count[d] == 0 {
+			t.gap[d]++
+			t.gapDays.set(m, d)
+		}
+	}
+
+	// What ripens on each day.
+	begin, end := t.days, -1
+	for i, p := range ps {
+		w.from[i], w.to[i] = t.ripening(p, w.ripened[i*t.days:(i+1)*t.days])
+		begin, end = min(begin, w.from[i]), max(end, w.to[i])
+	}
+	if end < begin {
+		return
+	}
+	// The total up to opening, to know when that is.
+	enough := farm.Opening.ReadyKg
+	if enough == 0 {
+		enough = farm.ThinKgPerDay
+	}
+	opens := opensOn(farm, ps[0].days[0].Date)
+	var standing float64
+	open := t.days
+	for d := begin; d <= end; d++ {
+		standing *= keep(ps[0].days[d].Max)
+		for i := range ps {
+			if w.from[i] <= d && d <= w.to[i] {
+				standing += w.ripened[i*t.days+d]
+			}
+		}
+		if standing >= enough && d >= first && opens(d) {
+			open = d
+			break
+		}
+	}
+	// Each planting on its own: the weather and the hand are the same to all.
+	for d := begin; d <= end; d++ {
+		w.total[d] = 0
+	}
+	for i, p := range ps {
+		var standing float64
+		for d := w.from[i]; d <= end; d++ {
+			standing *= keep(p.days[d].Max)
+			if d <= w.to[i] {
+				standing += w.ripened[i*t.days+d]
+			}
+			t.kgBy[i][d] += standing
+			w.total[d] += standing
+			if d >= open && opens(d) {
+				standing = 0
+			}
+		}
+	}
+	for d := begin; d <= end; d++ {
+		t.kg[d][m] = float32(w.total[d])
+	}
+	if farm.ThinKgPerDay == 0 {
+		return
+	}
+	for d := open; d <= last; d++ {
+		if w.total[d] < farm.ThinKgPerDay {
+			t.thin[d]++
+			t.thinDays.set(m, d)
+		}
+	}
+}
+
+// ripening fills dst with the kg of p that ripen on each day and returns the
+// first and the last day with any.
+func (t *tally) ripening(p memberDay, dst []float64) (from, to int) {
+	lo, hi := p.curve.reach()
+	base := p.heat.sum[p.bloom-p.heat.first+1]
+	d, _ := p.heat.reach(p.bloom, max(lo, 0))
+	from = int(d - p.heat.first)
+	var before float64
+	for to = from; to < t.days; to++ {
+		h := p.heat.sum[to+1] - base
+		by := p.curve.ripeBy(h)
+		dst[to] = p.kg * max(by-before, 0)
+		before = by
+		if h >= hi {
+			return from, to
+		}
+	}
+	return from, t.days - 1
+}
+
+// keep returns the share of ripe fruit standing that is still sound a day
+// later, given the day's maximum in °C.
+func keep(maxC float64) float64 {
+	if maxC > hotC {
+		return keepHot
+	}
+	return keepCool
+}
+
+var keepCool, keepHot = math.Exp2(-1 / keepDays), math.Exp2(-1 / keepDaysHot)
+
+// opensOn returns whether the farm opens on the d-th day after first.
+func opensOn(f Farm, first weather.Date) func(d int) bool {
+	if len(f.Opening.Weekdays) == 0 {
+		return func(int) bool { return true }
+	}
+	var open [7]bool
+	for _, w := range f.Opening.Weekdays {
+		open[w] = true
+	}
+	start := int(first.Weekday())
+	return func(d int) bool { return open[time.Weekday((start+d)%7)] }
+}

@@ -1,0 +1,39 @@
+package forecast
+
+import (
+	"ripetide/weather"
+)
+
+// target is a planting that is forecast.
+type target struct {
+	planting int // Index into Inputs.Plantings.
+	variety  int // Index into Inputs.Varieties.
+	record   *record
+	ahead    *ahead
+	heats    []heat // By trace.
+	mean     heat   // The mean of heats: what is expected.
+	bloom    weather.Date
+	seen     [ripeStages]*weather.Date
+	notYet   [ripeStages]*weather.Date
+	kg       float64
+}
+
+// methodOf returns the method that v's requirement holds for.
+func methodOf(v Variety) Method {
+	if v.Requirement != nil {
+		return v.Requirement.Method
+	}
+	return DefaultMethod
+}
+
+// bound returns the log heat that each stage of t has not yet taken: of the
+// day on which somebody looked in vain. Inf means there was no such look.
+func (t *target) bound(none float64, log func(float64) float64) (b triple) {
+	for s := range b {
+		b[s] = none
+		if d := t.notYet[s]; d != nil && t.seen[s] == nil && *d > t.bloom {
+			b[s] = log(t.mean.after(t.bloom, min(*d, t.mean.last())))
+		}
+	}
+	return b
+}

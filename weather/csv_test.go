@@ -1,0 +1,88 @@
+package weather_test
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+
+	"ripetide/weather"
+)
+
+// number writes a float64 so that it is read as the same one.
+func number(x float64) string { return strconv.FormatFloat(x, 'g', -1, 64) }
+
+// show writes a reading in short: the days, then the refusals.
+func show(r *weather.Reading) []string {
+	var out []string
+	for _, d := range r.Days {
+		out = append(out, fmt.Sprintf("%s %g %g", d.Date, d.Min, d.Max))
+	}
+	for _, f := range r.Refused {
+		out = append(out, fmt.Sprintf("%d %s: %s", f.Row, f.Date, f.Reason))
+	}
+	return out
+}
+
+func TestReadCSV(t *testing.T) {
+	t.Parallel()
+	const c = "date,min_c,max_c\n"
+	for _, tt := range []struct {
+		name string
+		unit weather.Unit
+		body string
+		want []string
+	}{
+		{"plain", "", c + "2026-05-01,1.5,12\n2026-05-02,2,13.25\n", []string{"2026-05-01 1.5 12", "2026-05-02 2 13.25"}},
+		{"unit said", "C", "date,min,max\n2026-05-01,1.5,12\n", []string{"2026-05-01 1.5 12"}},
+		{"unit said and told", "C", c + "2026-05-01,1.5,12\n", []string{"2026-05-01 1.5 12"}},
+		{"°F told", "", "date,tmin_f,tmax_f\n2026-05-01,50,59\n", []string{"2026-05-01 10 15"}},
+		{"°F said", "F", "date,tmin,max\n2026-05-01,50,59\n", []string{"2026-05-01 10 15"}},
+		{"any case, order and company", "", "Station, TMax_C ,note,DATE,TMin_C\nx,12,,2026-05-01,1.5\n", []string{"2026-05-01 1.5 12"}},
+		{"byte order mark and CRLF", "", "\uFEFFdate,min_c,max_c\r\n2026-05-01,1.5,12\r\n", []string{"2026-05-01 1.5 12"}},
+		{"lines that end in CR", "", "date,min_c,max_c\r2026-05-01,1.5,12\r2026-05-02,2,13\r", []string{"2026-05-01 1.5 12", "2026-05-02 2 13"}},
+		{"no end of the last line", "", c + "2026-05-01,1.5,12", []string{"2026-05-01 1.5 12"}},
+		{"days out of order", "", c + "2026-05-02,2,13\n2026-05-01,1.5,12\n", []string{"2026-05-01 1.5 12", "2026-05-02 2 13"}},
+		{"everything in quotes, padded", "", "\"DATE\",\"TMIN_C\",\"TMAX_C\"\n\"2026-05-01\",\"  1.5\" , \" 12\"\n", []string{"2026-05-01 1.5 12"}},
+		{"blank lines are no rows", "", "\n" + c + "\n2026-05-01,1.5,12\n \t\n,,\n2026-05-02,x,13\n", []string{"2026-05-01 1.5 12", `2 2026-05-02: min "x" is not a number`}},
+		{"a hole", "", c + "2026-05-01,,\n2026-05-02,2,13\n", []string{"2026-05-02 2 13", "1 2026-05-01: min and max are empty"}},
+		{"a header in the middle", "", c + "2026-05-01,1.5,12\n" + c + "2026-05-02,2,13\n", []string{"2026-05-01 1.5 12", "2026-05-02 2 13", `2 date: date "date" is not a calendar date YYYY-MM-DD`}},
+		{"cells beyond the header, blank", "", c + "2026-05-01,1.5,12,, \n", []string{"2026-05-01 1.5 12"}},
+		{"a decimal comma", "", c + "2026-05-01,1,5,12,0\n2026-05-02,2,13\n", []string{"2026-05-02 2 13", "1 2026-05-01: row has 5 cells instead of 3, is a comma its decimal sign?"}},
+		{"a decimal comma in quotes", "", c + "2026-05-01,\"1,5\",\"12,0\"\n", []string{`1 2026-05-01: min "1,5" is not a number`}},
+		{"needless cells left out", "", "date,min_c,max_c,note,sky\n2026-05-01,1.5,12\n2026-05-02,2,13,fine,\n", []string{"2026-05-01 1.5 12", "2026-05-02 2 13"}},
+		{"needed cells left out", "", c + "2026-05-01,1.5\n2026-05-02\n2026-05-03,2,13\n", []string{"2026-05-03 2 13", "1 2026-05-01: row has 2 of 3 cells, it is cut off", "2 2026-05-02: row has 1 of 3 cells, it is cut off"}},
+		{"cut off in the last row", "", "date,min_c,max_c,note\n2026-05-01,1.5,12,x\n2026-05-02,2,1", []string{"2026-05-01 1.5 12", "2 2026-05-02: row has 3 of 4 cells, it is cut off"}},
+		{"cut off within quotes", "", c + "2026-05-01,1.5,12\n2026-05-02,2,\"13", []string{"2026-05-01 1.5 12", "2 2026-05-02: a quote is not closed"}},
+		{"a quote that is not closed costs its row", "", c + "2026-05-01,\"1.5,12\n2026-05-02,2,13\n", []string{"2026-05-02 2 13", "1 2026-05-01: a quote is not closed"}},
+		{"nor when others are quoted", "", c + "\"2026-05-01\",\"1.5,12\n\"2026-05-02\",\"2\",\"13\"\n", []string{"2026-05-02 2 13", "1 2026-05-01: a quote is not closed"}},
+		{"text after a quote", "", c + "2026-05-01,\"1.5\"x,12\n2026-05-02,2,13\n", []string{"2026-05-02 2 13", "1 2026-05-01: text follows a closed quote"}},
+		{"a note over lines", "", "date,min_c,note,max_c\n2026-05-01,1.5,\"frost,\r\nsaid \"\"Ann\"\"\",12\r\n2026-05-02,2,,13\n", []string{"2026-05-01 1.5 12", "2026-05-02 2 13"}},
+		{"a note over lines at the end", "", "date,min_c,max_c,note\n2026-05-01,1.5,12,\"frost\n\nand snow\"", []string{"2026-05-01 1.5 12"}},
+		{"a note that is never closed", "", "date,min_c,max_c,note\n2026-05-01,1.5,12,\"frost\n2026-05-02,2,13,\n", []string{"2026-05-02 2 13", "1 2026-05-01: a quote is not closed"}},
+		{"a quote within a cell is itself", "", "date,min_c,max_c,note\n2026-05-01,1.5,12,5\" of snow\n", []string{"2026-05-01 1.5 12"}},
+		{"Latin-1 in a note", "", "date,min_c,max_c,b\xf6e\n2026-05-01,1.5,12,k\xfchl\n", []string{"2026-05-01 1.5 12"}},
+		{"bytes that are no text", "", c + "2026-05-01\x00,1,2\n2026-05-02,\x001,2\n2026-05-03,1,\xff\n2026-05-04,1,2\n", []string{
+			"2026-05-04 1 2",
+			"1 2026-05-01\ufffd: date \"2026-05-01\ufffd\" is not a calendar date YYYY-MM-DD",
+			"2 2026-05-02: min \"\ufffd1\" is not a number",
+			"3 2026-05-03: max \"\ufffd\" is not a number",
+		}},
+		{"a row without end", "", c + "2026-05-01,1," + strings.Repeat("2", 70_000) + "\n2026-05-02,2,13\n", []string{"2026-05-02 2 13", "1 : row is longer than 65536 bytes"}},
+		{"a cell of quotes", "", "date,min_c,max_c,note\n2026-05-01,1.5,12,\"" + strings.Repeat(`""`, 30_000) + "\"\n", []string{"2026-05-01 1.5 12"}},
+		{"after today", "", c + "2026-06-10,1.5,12\n2026-06-11,1.5,12\n", []string{"2026-06-10 1.5 12", "2 2026-06-11: date 2026-06-11 is after today"}},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
+			r, err := weather.Read(strings.NewReader(tt.body), weather.ReadOptions{Unit: tt.unit, Latest: today})
+			if err != nil {
+				t.Fatal(err)
+			}
+			mustAddUp(t, r)
+			if got := show(r); !slices.Equal(got, tt.want) {
+				t.Errorf("got\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(tt.want, "\n"))
+			}
+		})
+	}
+}
