@@ -346,7 +346,7 @@ func (c *computing) run() error {
 	first := c.targets[0].ahead.first
 	days := len(c.targets[0].ahead.paths[0])
 	when := newDates(len(c.targets), members)
-	sums := newTally(len(c.targets), members, days)
+	sums := newTally(c.in.Farm, first, len(c.targets), members, days)
 	w := &scratch{
 		stamp: make([]int32, len(c.in.Varieties)*days), count: make([]uint16, days),
 		ripened: make([]float64, len(c.targets)*days), total: make([]float64, days),

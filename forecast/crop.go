@@ -2,7 +2,6 @@ package forecast
 
 import (
 	"math"
-	"sort"
 
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -27,20 +26,16 @@ type cropCurve struct {
 // With w the share before the mode, which for a continuous density is
 // before/(before+after), and z(p) the standard normal quantile,
 //
-//	before = -(peak-first)/z(0.05/2w), after = -(last-peak)/z(0.05/2(1-w)).
+//	before = (peak-first) / -z(0.05/2w), after = (last-peak) / -z(0.05/2(1-w)).
 //
 // One w solves both; it depends on (peak-first)/(last-peak) alone and is looked
-// up in a table. The two-piece normal is textbook knowledge, from memory.
+// up in a table. Where that ratio is beyond e±4, the table's end is taken. The
+// two-piece normal is textbook knowledge, from memory.
 func newCropCurve(need triple) cropCurve {
-	a, b := need[1]-need[0], need[2]-need[1]
 	const tiny = 1e-6 // °C·d, for stages that a draw puts on top of each other.
-	a, b = max(a, tiny), max(b, tiny)
-	w := shareBefore(a / b)
-	c := cropCurve{
-		mode: need[1], weight: w,
-		before: -a / distuv.UnitNormal.Quantile(tailShare/(2*w)),
-		after:  -b / distuv.UnitNormal.Quantile(tailShare/(2*(1-w))),
-	}
+	a, b := max(need[1]-need[0], tiny), max(need[2]-need[1], tiny)
+	s := shapeOf(a / b)
+	c := cropCurve{mode: need[1], weight: s.w, before: a / s.zBefore, after: b / s.zAfter}
 	c.scaleB, c.scaleA = 1/c.before, 1/c.after
 	return c
 }
@@ -62,36 +57,50 @@ func (c cropCurve) reach() (lo, hi float64) {
 	return c.mode - sds*c.before, c.mode + sds*c.after
 }
 
-// shareTable maps the log of (peak-first)/(last-peak) to the share before the
-// mode.
-var shareTable = func() (t struct{ ratio, w []float64 }) {
-	const steps = 2000
-	for i := 1; i < steps; i++ {
-		// w and the ratio that belongs to it: the equation solved backwards.
-		w := tailShare + (1-2*tailShare)*float64(i)/steps
-		w = math.Min(math.Max(w, tailShare/2+1e-4), 1-tailShare/2-1e-4)
-		za := -distuv.UnitNormal.Quantile(tailShare / (2 * w))
-		zb := -distuv.UnitNormal.Quantile(tailShare / (2 * (1 - w)))
-		t.ratio = append(t.ratio, math.Log(w/(1-w)*za/zb))
-		t.w = append(t.w, w)
+// shape is what the ratio of the two sides decides.
+type shape struct {
+	w               float64 // Share before the mode.
+	zBefore, zAfter float64 // sd between the mode and first ripe, last pick.
+}
+
+func newShape(w float64) shape {
+	return shape{w, -distuv.UnitNormal.Quantile(tailShare / (2 * w)), -distuv.UnitNormal.Quantile(tailShare / (2 * (1 - w)))}
+}
+
+// logRatio is the log of (peak-first)/(last-peak) that belongs to the shape.
+func (s shape) logRatio() float64 { return math.Log(s.w / (1 - s.w) * s.zBefore / s.zAfter) }
+
+const (
+	shapeEnd  = 4.0 // Of the log of the ratio, either way.
+	shapeStep = 1.0 / 128
+)
+
+// shapes is the shape by the log of the ratio, from -shapeEnd up.
+var shapes = func() []shape {
+	t := make([]shape, int(2*shapeEnd/shapeStep)+1)
+	for i := range t {
+		x := -shapeEnd + float64(i)*shapeStep
+		lo, hi := tailShare/2, 1-tailShare/2 // The ratio rises with w between them.
+		for range 60 {
+			if w := (lo + hi) / 2; newShape(w).logRatio() < x {
+				lo = w
+			} else {
+				hi = w
+			}
+		}
+		t[i] = newShape((lo + hi) / 2)
 	}
 	return t
 }()
 
-// shareBefore returns the share before the mode for a ratio > 0, by linear
-// interpolation; ratios beyond the table take its ends.
-func shareBefore(ratio float64) float64 {
-	t := shareTable
-	x := math.Log(ratio)
-	i := sort.SearchFloat64s(t.ratio, x)
-	switch {
-	case i == 0:
-		return t.w[0]
-	case i == len(t.ratio):
-		return t.w[i-1]
-	}
-	f := (x - t.ratio[i-1]) / (t.ratio[i] - t.ratio[i-1])
-	return t.w[i-1] + f*(t.w[i]-t.w[i-1])
+// shapeOf returns the shape for a ratio > 0, by linear interpolation.
+func shapeOf(ratio float64) shape {
+	x := (math.Log(ratio) + shapeEnd) / shapeStep
+	x = min(max(x, 0), float64(len(shapes)-1)-1e-9)
+	i := int(x)
+	f := x - float64(i)
+	a, b := shapes[i], shapes[i+1]
+	return shape{a.w + f*(b.w-a.w), a.zBefore + f*(b.zBefore-a.zBefore), a.zAfter + f*(b.zAfter-a.zAfter)}
 }
 
 const (

@@ -82,10 +82,12 @@ func (t *tally) gapOf(kind GapKind, days bitmap, r [2]int, first weather.Date, p
 		}
 	}
 	if after != nil {
-		g.After = &after.Planting
+		g.After = new(string)
+		*g.After = after.Planting // A copy: the plantings are sorted afterwards.
 	}
 	if before != nil {
-		g.Before = &before.Planting
+		g.Before = new(string)
+		*g.Before = before.Planting
 	}
 	return g
 }

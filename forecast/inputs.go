@@ -1,6 +1,8 @@
 package forecast
 
 import (
+	"slices"
+
 	"ripetide/weather"
 )
 
@@ -26,6 +28,7 @@ type Inputs struct {
 // later record can leak into a forecast.
 func (in Inputs) asSeenOn(asOf weather.Date) Inputs {
 	out := in
+	out.Plantings = slices.Clone(in.Plantings) // Compute sorts them.
 	out.Records = make([]Record, len(in.Records))
 	for i, r := range in.Records {
 		out.Records[i] = Record{r.Station, r.Days.Until(asOf - 1)}

@@ -44,7 +44,6 @@ func (p posterior) draws(n int, b bounds) (xs [][]float64, strained int) {
 	xs = make([][]float64, n)
 	z := make([]float64, p.dim)
 	flat := make([]float64, n*p.dim)
-	var g *gibbs
 	for i := range xs {
 		x := flat[i*p.dim : (i+1)*p.dim : (i+1)*p.dim]
 		xs[i] = x
@@ -65,10 +64,7 @@ func (p posterior) draws(n int, b bounds) (xs [][]float64, strained int) {
 			p.at(z, x)
 		}
 		if tries == mostDraws {
-			if g == nil {
-				g = newGibbs(p, b)
-			}
-			g.settle(r, x)
+			p.settle(r, x, b)
 			strained++
 		}
 	}

@@ -71,11 +71,10 @@ func (r *record) span(a, b weather.Date) []weather.Day {
 	return days
 }
 
-// borrowed counts the days after a up to b that were taken from other years,
-// and missing those that were not observed at all.
+// borrowed counts the days after a up to b that are taken from other years.
 func (r *record) borrowed(a, b weather.Date) (n int) {
 	for d := a + 1; d <= b; d++ {
-		if _, yes := r.at(d); yes {
+		if d < r.first || d > r.last() || r.borrow[d-r.first] {
 			n++
 		}
 	}

@@ -3,7 +3,7 @@ package forecast
 import (
 	"math"
 	"math/bits"
-	"time"
+	"slices"
 
 	"ripetide/weather"
 )
@@ -27,6 +27,7 @@ type tally struct {
 	gapDays       bitmap      // [member][day].
 	thinDays      bitmap
 	first, last   []int16 // The season's ends by member.
+	opens         []bool  // Whether the farm opens on the day.
 }
 
 // bitmap is a table of days by member.
@@ -60,13 +61,14 @@ func (b bitmap) any(member, from, to int) bool {
 	return false
 }
 
-func newTally(plantings, members, days int) *tally {
+func newTally(farm Farm, first weather.Date, plantings, members, days int) *tally {
 	t := &tally{
 		days: days, members: members,
 		season: make([]int, days), ripe: make([]int, days), gap: make([]int, days), thin: make([]int, days),
 		kg: make([][]float32, days), kgBy: make([][]float64, plantings),
 		gapDays: newBitmap(members, days), thinDays: newBitmap(members, days),
 		first: make([]int16, members), last: make([]int16, members),
+		opens: openDays(farm, first, days),
 	}
 	flat := make([]float32, days*members)
 	for d := range t.kg {
@@ -148,7 +150,6 @@ func (t *tally) add(m int, farm Farm, ps []memberDay, w *scratch) {
 	if enough == 0 {
 		enough = farm.ThinKgPerDay
 	}
-	opens := opensOn(farm, ps[0].days[0].Date)
 	var standing float64
 	open := t.days
 	for d := begin; d <= end; d++ {
@@ -158,7 +159,7 @@ func (t *tally) add(m int, farm Farm, ps []memberDay, w *scratch) {
 				standing += w.ripened[i*t.days+d]
 			}
 		}
-		if standing >= enough && d >= first && opens(d) {
+		if standing >= enough && d >= first && t.opens[d] {
 			open = d
 			break
 		}
@@ -176,7 +177,7 @@ func (t *tally) add(m int, farm Farm, ps []memberDay, w *scratch) {
 			}
 			t.kgBy[i][d] += standing
 			w.total[d] += standing
-			if d >= open && opens(d) {
+			if d >= open && t.opens[d] {
 				standing = 0
 			}
 		}
@@ -226,15 +227,11 @@ func keep(maxC float64) float64 {
 
 var keepCool, keepHot = math.Exp2(-1 / keepDays), math.Exp2(-1 / keepDaysHot)
 
-// opensOn returns whether the farm opens on the d-th day after first.
-func opensOn(f Farm, first weather.Date) func(d int) bool {
-	if len(f.Opening.Weekdays) == 0 {
-		return func(int) bool { return true }
+// openDays returns on which of the days from first on the farm opens.
+func openDays(f Farm, first weather.Date, days int) []bool {
+	open := make([]bool, days)
+	for d := range open {
+		open[d] = len(f.Opening.Weekdays) == 0 || slices.Contains(f.Opening.Weekdays, (first+weather.Date(d)).Weekday())
 	}
-	var open [7]bool
-	for _, w := range f.Opening.Weekdays {
-		open[w] = true
-	}
-	start := int(first.Weekday())
-	return func(d int) bool { return open[time.Weekday((start+d)%7)] }
+	return open
 }

@@ -73,7 +73,7 @@ COMMENT ON COLUMN station_day.source IS 'Where the values came from, in words.';
 
 -- +goose StatementBegin
 CREATE FUNCTION check_station_of_days() RETURNS trigger
-LANGUAGE plpgsql AS $$
+LANGUAGE plpgsql SET search_path FROM CURRENT AS $$
 DECLARE
     missing record;
 BEGIN

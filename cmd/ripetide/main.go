@@ -1,0 +1,90 @@
+// Command ripetide forecasts when each strawberry variety of a pick-your-own
+// farm is ripe, from daily temperatures and what was seen in the field. Run it
+// with --help for its commands.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+	"time"
+
+	"github.com/alecthomas/kong"
+)
+
+// version is set when a release is built: -ldflags "-X main.version=…".
+var version = "dev"
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	w := &world{Getenv: os.Getenv, Stdout: os.Stdout, Stderr: os.Stderr, Now: time.Now}
+	if err := run(ctx, w, os.Args[1:]); err != nil {
+		fmt.Fprintln(os.Stderr, "ripetide:", plain(err))
+		os.Exit(1) //nolint:gocritic // Nothing but the signal handler is left to stop.
+	}
+}
+
+// world is what the program touches outside itself.
+type world struct {
+	Getenv func(string) string
+	Stdout io.Writer
+	Stderr io.Writer
+	Now    func() time.Time
+	// Serving is told the address once requests are answered; nil: nobody.
+	Serving func(addr string)
+}
+
+// commands are the commands and what they take.
+type commands struct {
+	Serve    serveCmd    `cmd:"" help:"Answer requests until stopped."`
+	Demo     demoCmd     `cmd:"" help:"Load an invented farm on a real weather record, forecast its season, draw it, and serve it."`
+	Load     loadCmd     `cmd:"" help:"Load weather files into a station's record."`
+	Forecast forecastCmd `cmd:"" help:"Make a forecast, freeze it and print it."`
+	Key      keyCmds     `cmd:"" help:"Make, list and revoke access keys."`
+	Version  versionCmd  `cmd:"" help:"Print the program's version."`
+}
+
+const about = `Harvest forecasts for pick-your-own strawberries.
+
+Settings come from the environment: RIPETIDE_ADDR (default 127.0.0.1:8321), RIPETIDE_DATA (where a private PostgreSQL and files are kept), DATABASE_URL (a PostgreSQL of your own instead), RIPETIDE_LOG (text or json).
+
+Forecasts are estimates: walk the field. Not a frost alarm.`
+
+// errUsage is a command line that cannot be understood; what is wrong with it
+// has been said.
+var errUsage = errors.New("see --help")
+
+func run(ctx context.Context, w *world, args []string) error {
+	var c commands
+	exited, code := false, 0
+	parser, err := kong.New(&c, kong.Name("ripetide"), kong.Description(about), kong.Writers(w.Stdout, w.Stderr),
+		kong.Exit(func(n int) { exited, code = true, n }), kong.UsageOnError(), kong.ConfigureHelp(kong.HelpOptions{Compact: true}))
+	if err != nil {
+		return fmt.Errorf("set up commands: %w", err)
+	}
+	k, err := parser.Parse(args)
+	switch {
+	case exited && code == 0:
+		return nil // --help was asked for.
+	case err != nil:
+		return fmt.Errorf("%w; %w", err, errUsage)
+	}
+	conf, err := readConfig(w.Getenv)
+	if err != nil {
+		return err
+	}
+	k.BindTo(ctx, (*context.Context)(nil))
+	return k.Run(w, conf)
+}
+
+type versionCmd struct{}
+
+func (versionCmd) Run(w *world) error {
+	_, err := fmt.Fprintln(w.Stdout, "ripetide", version)
+	return err
+}

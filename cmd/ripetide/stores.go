@@ -1,0 +1,74 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"time"
+
+	"ripetide/api"
+	"ripetide/db"
+	"ripetide/forecast"
+	"ripetide/weather"
+)
+
+// stores fits the database to what the api asks for: the two do not know each
+// other.
+type stores struct{ *db.Store }
+
+var (
+	_ api.Store      = stores{}
+	_ forecast.Store = (*db.Store)(nil)
+)
+
+// Days implements [api.StationStore].
+func (s stores) Days(ctx context.Context, farm, station string, from, to *weather.Date, knownAt *time.Time) ([]api.StationDay, error) {
+	days, err := s.Store.Days(ctx, farm, station, from, to, knownAt)
+	if err != nil {
+		return nil, err
+	}
+	out := make([]api.StationDay, len(days))
+	for i, d := range days {
+		out[i] = api.StationDay{Day: d.Day, Source: d.Source}
+	}
+	return out, nil
+}
+
+// AddSightings implements [api.SightingStore].
+func (s stores) AddSightings(ctx context.Context, farm string, ss []forecast.Sighting, by string, at time.Time) ([]api.SightingResult, error) {
+	results, err := s.Store.AddSightings(ctx, farm, ss, by, at)
+	if err != nil {
+		return nil, err
+	}
+	out := make([]api.SightingResult, len(results))
+	for i, r := range results {
+		out[i] = api.SightingResult{Sighting: r.Sighting, Err: r.Err}
+	}
+	return out, nil
+}
+
+// Sightings implements [api.SightingStore].
+func (s stores) Sightings(ctx context.Context, farm string, season *int, planting string) ([]forecast.Sighting, error) {
+	return s.Store.Sightings(ctx, farm, db.SightingFilter{Season: season, Planting: planting})
+}
+
+// Caller implements [api.KeyStore]. The last use is kept to the minute, so
+// that a busy key does not write at every request.
+func (s stores) Caller(ctx context.Context, hash [32]byte, now time.Time) (api.Caller, error) {
+	k, err := s.KeyByHash(ctx, hash, now)
+	if errors.Is(err, db.ErrKeyNotFound) {
+		return api.Caller{}, api.ErrUnauthorized
+	}
+	if err != nil {
+		return api.Caller{}, err
+	}
+	if k.LastUsedAt == nil || now.Sub(*k.LastUsedAt) >= time.Minute {
+		if err := s.TouchKey(ctx, k.ID, now); err != nil {
+			return api.Caller{}, err
+		}
+	}
+	c := api.Caller{KeyID: k.ID, Name: k.Name, Role: api.Role(k.Role)}
+	if k.Farm != nil {
+		c.Farm = *k.Farm
+	}
+	return c, nil
+}

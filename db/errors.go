@@ -1,0 +1,119 @@
+package db
+
+import (
+	"errors"
+	"fmt"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgconn"
+
+	"ripetide/forecast"
+	"ripetide/weather"
+)
+
+// Errors of the package; match with [errors.Is].
+var (
+	// ErrKeyNotFound is a key that does not exist, or opens nothing any more.
+	ErrKeyNotFound = errors.New("db: key not found")
+	// ErrBusy is a wait for another writer that took too long.
+	ErrBusy = errors.New("db: another writer is at it")
+	// ErrSchemaNewer is a database made by a newer program; see
+	// [SchemaNewerError].
+	ErrSchemaNewer = errors.New("db: schema is newer than the program")
+	// ErrServerTooOld is a PostgreSQL that lacks what the tables need; see
+	// [ServerTooOldError].
+	ErrServerTooOld = errors.New("db: PostgreSQL is too old")
+)
+
+// SchemaNewerError says how far a database is ahead of the program. It matches
+// [ErrSchemaNewer].
+type SchemaNewerError struct {
+	Database, Program int64 // Versions of the schema.
+}
+
+func (e *SchemaNewerError) Error() string { return e.Detail() }
+
+// Detail says in plain words what to do.
+func (e *SchemaNewerError) Detail() string {
+	return fmt.Sprintf("the database has schema version %d, made by a newer program, and this one knows versions up to %d: run the newer program",
+		e.Database, e.Program)
+}
+
+// Is matches [ErrSchemaNewer].
+func (e *SchemaNewerError) Is(target error) bool { return target == ErrSchemaNewer }
+
+// oldestServer is the first major version of PostgreSQL that the tables are
+// tested with.
+const oldestServer = 15
+
+// ServerTooOldError names the version that a server has. It matches
+// [ErrServerTooOld].
+type ServerTooOldError struct {
+	Version string
+}
+
+func (e *ServerTooOldError) Error() string { return e.Detail() }
+
+// Detail says in plain words what is needed.
+func (e *ServerTooOldError) Detail() string {
+	return fmt.Sprintf("the database server is PostgreSQL %s, and %d or newer is needed", e.Version, oldestServer)
+}
+
+// Is matches [ErrServerTooOld].
+func (e *ServerTooOldError) Is(target error) bool { return target == ErrServerTooOld }
+
+// Codes of PostgreSQL, from appendix A of its manual.
+const (
+	checkViolation           = "23514"
+	notNullViolation         = "23502"
+	characterNotInRepertoire = "22021"
+	serializationFailure     = "40001"
+	deadlockDetected         = "40P01"
+	lockNotAvailable         = "55P03"
+)
+
+// constraints says what it means that a constraint refused a row. A check that
+// is not listed means forecast.ErrInvalid.
+var constraints = map[string]error{
+	"farm_version_farm_fk":          forecast.ErrFarmNotFound,
+	"station_farm_fk":               forecast.ErrFarmNotFound,
+	"variety_farm_fk":               forecast.ErrFarmNotFound,
+	"planting_farm_fk":              forecast.ErrFarmNotFound,
+	"frozen_forecast_farm_fk":       forecast.ErrFarmNotFound,
+	"api_key_farm_fk":               forecast.ErrFarmNotFound,
+	"station_version_stand_in_fk":   forecast.ErrStationNotFound,
+	"planting_version_station_fk":   forecast.ErrStationNotFound,
+	"station_day_station_fk":        forecast.ErrStationNotFound,
+	"planting_version_variety_fk":   forecast.ErrVarietyNotFound,
+	"sighting_planting_fk":          forecast.ErrPlantingNotFound,
+	"sighting_end_sighting_fk":      forecast.ErrSightingNotFound,
+	"station_day_day_check":         weather.ErrInvalidDate,
+	"station_day_temperature_check": weather.ErrInvalidDay,
+}
+
+// domain wraps what PostgreSQL said with what it means, if it means anything
+// to the domain. The cause stays in the chain for the log.
+func domain(err error) error {
+	e, ok := errors.AsType[*pgconn.PgError](err)
+	if !ok {
+		return err
+	}
+	if meaning := constraints[e.ConstraintName]; meaning != nil {
+		return fmt.Errorf("%w: %w", meaning, err)
+	}
+	switch e.Code {
+	case checkViolation, notNullViolation, characterNotInRepertoire:
+		return fmt.Errorf("%w: %w", forecast.ErrInvalid, err)
+	case lockNotAvailable:
+		return fmt.Errorf("%w: %w", ErrBusy, err)
+	}
+	return err
+}
+
+// orNotFound turns "no rows" into sentinel.
+func orNotFound(err, sentinel error) error {
+	if errors.Is(err, pgx.ErrNoRows) {
+		return fmt.Errorf("%w: %w", sentinel, err)
+	}
+	return err
+}

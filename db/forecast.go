@@ -1,0 +1,91 @@
+package db
+
+import (
+	"context"
+	"fmt"
+
+	"github.com/jackc/pgx/v5"
+
+	"ripetide/forecast"
+)
+
+const freezeSQL = `
+	INSERT INTO frozen_forecast (farm, id, season, as_of, known_at, made_at, hindcast, program, body)
+	VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)`
+
+// Freeze stores a forecast for ever. Errors: [forecast.ErrFarmNotFound].
+func (s *Store) Freeze(ctx context.Context, f forecast.Frozen) error {
+	_, err := s.pool.Exec(ctx, freezeSQL,
+		f.Farm, f.ID, f.Season, f.AsOf, instant(f.KnownAt), instant(f.MadeAt), f.Hindcast, f.Program, f.Body)
+	if err != nil {
+		return fmt.Errorf("freeze forecast: %w", domain(err))
+	}
+	return nil
+}
+
+const forecastSQL = `
+	SELECT farm, id, season, as_of, known_at, made_at, hindcast, program, body
+	FROM frozen_forecast
+	WHERE farm = $1 AND id = $2`
+
+// Forecast returns a frozen forecast, or [forecast.ErrForecastNotFound].
+func (s *Store) Forecast(ctx context.Context, farm, id string) (forecast.Frozen, error) {
+	return s.frozen(ctx, forecastSQL, farm, id)
+}
+
+const latestForecastSQL = `
+	SELECT farm, id, season, as_of, known_at, made_at, hindcast, program, body
+	FROM frozen_forecast
+	WHERE farm = $1 AND NOT hindcast
+	ORDER BY as_of DESC, made_at DESC, id DESC
+	LIMIT 1`
+
+// LatestForecast returns the forecast of a farm that was made for the latest
+// morning, and of those the one made last; never a hindcast. Errors:
+// [forecast.ErrForecastNotFound].
+func (s *Store) LatestForecast(ctx context.Context, farm string) (forecast.Frozen, error) {
+	return s.frozen(ctx, latestForecastSQL, farm)
+}
+
+const latestOfSeasonSQL = `
+	SELECT farm, id, season, as_of, known_at, made_at, hindcast, program, body
+	FROM frozen_forecast
+	WHERE farm = $1 AND season = $2
+	ORDER BY hindcast, as_of DESC, made_at DESC, id DESC
+	LIMIT 1`
+
+// LatestOfSeason returns the latest forecast of a season, a hindcast only if
+// there is nothing else. Errors: [forecast.ErrForecastNotFound].
+func (s *Store) LatestOfSeason(ctx context.Context, farm string, season int) (forecast.Frozen, error) {
+	return s.frozen(ctx, latestOfSeasonSQL, farm, season)
+}
+
+func (s *Store) frozen(ctx context.Context, sql string, args ...any) (forecast.Frozen, error) {
+	var f forecast.Frozen
+	err := s.pool.QueryRow(ctx, sql, args...).Scan(
+		&f.Farm, &f.ID, &f.Season, &f.AsOf, &f.KnownAt, &f.MadeAt, &f.Hindcast, &f.Program, &f.Body)
+	if err != nil {
+		return forecast.Frozen{}, fmt.Errorf("read forecast: %w", domain(orNotFound(err, forecast.ErrForecastNotFound)))
+	}
+	return f, nil
+}
+
+const forecastsSQL = `
+	SELECT farm, id, season, as_of, known_at, made_at, hindcast, program
+	FROM frozen_forecast
+	WHERE farm = $1 AND ($2::int IS NULL OR season = $2)
+	ORDER BY as_of DESC, made_at DESC, id DESC`
+
+// Forecasts returns the frozen forecasts of a farm, of one season or of all,
+// hindcasts too, the latest first, without their bodies.
+func (s *Store) Forecasts(ctx context.Context, farm string, season *int) ([]forecast.Frozen, error) {
+	rows, _ := s.pool.Query(ctx, forecastsSQL, farm, season)
+	list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (f forecast.Frozen, err error) {
+		err = row.Scan(&f.Farm, &f.ID, &f.Season, &f.AsOf, &f.KnownAt, &f.MadeAt, &f.Hindcast, &f.Program)
+		return f, err
+	})
+	if err != nil {
+		return nil, fmt.Errorf("read forecasts: %w", domain(err))
+	}
+	return list, nil
+}

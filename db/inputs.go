@@ -1,0 +1,97 @@
+package db
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+
+	"ripetide/forecast"
+	"ripetide/weather"
+)
+
+// inputDaysSQL reads the record of every station of a farm in the order of the
+// key backwards.
+const inputDaysSQL = `
+	SELECT DISTINCT ON (station, day) station, day, min_c, max_c
+	FROM station_day
+	WHERE farm = $1 AND received_at <= $2
+	ORDER BY station DESC, day DESC, revision DESC`
+
+// Inputs returns everything about a farm that had been recorded by the instant
+// knownAt, all of one moment, in two round trips. Errors:
+// [forecast.ErrFarmNotFound].
+func (s *Store) Inputs(ctx context.Context, farm string, knownAt time.Time) (forecast.Inputs, error) {
+	var in forecast.Inputs
+	var stations []weather.Station
+	days := make(map[string][]weather.Day)
+	at := instant(knownAt)
+
+	b := &pgx.Batch{}
+	b.BeginTx(pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly})
+	b.Queue(farmSQL, farm, at).QueryRow(func(row pgx.Row) (err error) {
+		in.Farm, _, err = scanFarm(row)
+		return orNotFound(err, forecast.ErrFarmNotFound)
+	})
+	b.Queue(stationsSQL, farm, at).Query(func(rows pgx.Rows) (err error) {
+		stations, err = collectStations(rows)
+		return err
+	})
+	b.Queue(varietiesSQL, farm, at).Query(func(rows pgx.Rows) (err error) {
+		in.Varieties, err = collectVarieties(rows)
+		return err
+	})
+	b.Queue(plantingsSQL, farm, at).Query(func(rows pgx.Rows) (err error) {
+		in.Plantings, err = collectPlantings(rows)
+		return err
+	})
+	b.Queue(sightingsSQL, farm, at, nil, "").Query(func(rows pgx.Rows) (err error) {
+		in.Sightings, err = collectSightings(rows)
+		return err
+	})
+	b.Queue(inputDaysSQL, farm, at).Query(func(rows pgx.Rows) error {
+		return collectDays(rows, days)
+	})
+	batch := s.pool.SendBatch(ctx, b)
+	tx := batch.Tx()
+	err := batch.Close()
+	if tx != nil {
+		_ = tx.Rollback(ctx) // It has read only; a connection that is lost shows in err.
+	}
+	if err != nil {
+		return forecast.Inputs{}, fmt.Errorf("read inputs: %w", domain(err))
+	}
+
+	in.Records = make([]forecast.Record, len(stations))
+	for i, st := range stations {
+		d := days[st.ID]
+		slices.Reverse(d)
+		series, err := weather.NewSeries(d)
+		if err != nil {
+			return forecast.Inputs{}, fmt.Errorf("read days of %s: %w", st.ID, err)
+		}
+		in.Records[i] = forecast.Record{Station: st, Days: series}
+	}
+	return in, nil
+}
+
+func collectDays(rows pgx.Rows, days map[string][]weather.Day) error {
+	var station string
+	var d weather.Day
+	var of []weather.Day // The days of station.
+	var last string
+	for rows.Next() {
+		if err := rows.Scan(&station, &d.Date, &d.Min, &d.Max); err != nil {
+			return err
+		}
+		if station != last {
+			days[last] = of
+			last, of = station, nil
+		}
+		of = append(of, d)
+	}
+	days[last] = of
+	return rows.Err()
+}

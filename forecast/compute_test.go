@@ -1,0 +1,230 @@
+package forecast_test
+
+import (
+	"bytes"
+	"errors"
+	"testing"
+	"time"
+
+	"ripetide/forecast"
+	"ripetide/testdata"
+	"ripetide/weather"
+)
+
+// demo returns the demo farm's inputs, with the whole record, and its morning.
+func demo(t *testing.T) (forecast.Inputs, weather.Date) {
+	t.Helper()
+	d, err := testdata.ReadDemo()
+	if err != nil {
+		t.Fatal(err)
+	}
+	in, err := d.Inputs()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return in, d.AsOf
+}
+
+func compute(t *testing.T, in forecast.Inputs, asOf weather.Date) *forecast.Forecast {
+	t.Helper()
+	f, err := forecast.Compute(in, asOf)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return f
+}
+
+func encode(t *testing.T, f *forecast.Forecast) []byte {
+	t.Helper()
+	b, err := f.Encode()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b
+}
+
+func TestSameInputsGiveTheSameBytes(t *testing.T) {
+	t.Parallel()
+	in, asOf := demo(t)
+	a, b := encode(t, compute(t, in, asOf)), encode(t, compute(t, in, asOf))
+	if !bytes.Equal(a, b) {
+		t.Errorf("two runs differ:\n%s\n%s", a, b)
+	}
+}
+
+// Whatever is dated later than the morning of the forecast must not be able to
+// change a byte of it: the later records are replaced by absurd ones.
+func TestForecastIsBlindToLaterRecords(t *testing.T) {
+	t.Parallel()
+	in, asOf := demo(t)
+	want := encode(t, compute(t, in, asOf))
+	poisoned := in
+	var days []weather.Day
+	for _, d := range in.Records[0].Days.Days() {
+		if d.Date >= asOf {
+			d.Min, d.Max = 59, 60
+		}
+		days = append(days, d)
+	}
+	series, err := weather.NewSeries(days)
+	if err != nil {
+		t.Fatal(err)
+	}
+	poisoned.Records = []forecast.Record{{Station: in.Records[0].Station, Days: series}}
+	poisoned.Sightings = append([]forecast.Sighting{}, in.Sightings...)
+	for _, p := range in.Plantings {
+		for s := forecast.Bloom10; s <= forecast.LastPick; s++ {
+			poisoned.Sightings = append(poisoned.Sightings, forecast.Sighting{Planting: p.ID, Stage: s, Seen: true, Date: asOf + 1})
+		}
+	}
+	if got := encode(t, compute(t, poisoned, asOf)); !bytes.Equal(got, want) {
+		t.Errorf("later records changed the forecast:\n%s\n%s", got, want)
+	}
+	// The test can fail: the last record that the morning does know matters.
+	for i, d := range days {
+		if d.Date == asOf-1 {
+			days[i].Max = 45
+		}
+	}
+	if series, err = weather.NewSeries(days); err != nil {
+		t.Fatal(err)
+	}
+	poisoned.Records[0].Days = series
+	if got := encode(t, compute(t, poisoned, asOf)); bytes.Equal(got, want) {
+		t.Error("yesterday's weather does not matter")
+	}
+}
+
+func TestStagesAreInOrderAndRangesAreOrdered(t *testing.T) {
+	t.Parallel()
+	in, asOf := demo(t)
+	for d := asOf - 20; d < asOf+60; d += 7 {
+		for _, p := range compute(t, in, d).Plantings {
+			if p.Stages == nil {
+				continue
+			}
+			s := p.Stages
+			for _, r := range []forecast.DateRange{s.FirstRipe, s.Peak, s.LastPick} {
+				if !(r.P10 <= r.P50 && r.P50 <= r.P90) {
+					t.Errorf("%s as of %s: range %v is out of order", p.Planting, d, r)
+				}
+				if r.Seen != nil && (r.P10 != *r.Seen || r.P90 != *r.Seen) {
+					t.Errorf("%s as of %s: seen on %s, published as %v", p.Planting, d, *r.Seen, r)
+				}
+			}
+			if !(s.FirstRipe.P50 <= s.Peak.P50 && s.Peak.P50 <= s.LastPick.P50) {
+				t.Errorf("%s as of %s: stages are out of order: %v", p.Planting, d, *s)
+			}
+			if w := p.PickingWindowDays; !(1 <= w.P10 && w.P10 <= w.P50 && w.P50 <= w.P90) {
+				t.Errorf("%s as of %s: window %v", p.Planting, d, *w)
+			}
+		}
+	}
+}
+
+func TestPlantingWithoutBloomIsNotYetForecast(t *testing.T) {
+	t.Parallel()
+	in, asOf := demo(t)
+	f := compute(t, in, asOf)
+	first := f.Plantings[0].Planting
+	var rest []forecast.Sighting
+	for _, s := range in.Sightings {
+		if s.Planting != first || s.Date.Year() != asOf.Year() {
+			rest = append(rest, s)
+		}
+	}
+	in.Sightings = rest
+	f = compute(t, in, asOf)
+	last := f.Plantings[len(f.Plantings)-1]
+	if last.Planting != first || last.Stages != nil || last.Bloom != nil || last.PickingWindowDays != nil || last.DegreeDaysSinceBloom != nil {
+		t.Errorf("planting without bloom is %+v, want it last and without dates", last)
+	}
+	noted := false
+	for _, n := range f.Notes {
+		noted = noted || n.Kind == forecast.NoteNoBloom && n.Planting == first
+	}
+	if !noted {
+		t.Error("no note says that bloom is missing")
+	}
+	if f.Plantings[0].Stages == nil {
+		t.Error("a planting without bloom failed the others")
+	}
+}
+
+func TestFewerThanFivePastYearsIsRefused(t *testing.T) {
+	t.Parallel()
+	in, asOf := demo(t)
+	since := func(year int) forecast.Inputs {
+		s, err := weather.NewSeries(in.Records[0].Days.Between(weather.DateOf(year, time.January, 1), asOf))
+		if err != nil {
+			t.Fatal(err)
+		}
+		out := in
+		out.Records = []forecast.Record{{Station: in.Records[0].Station, Days: s}}
+		return out
+	}
+	_, err := forecast.Compute(since(2014), asOf)
+	var few *forecast.TooFewYearsError
+	if !errors.As(err, &few) || few.Have != 4 || few.Need != 5 {
+		t.Errorf("with four past years the error is %v, want 4 of 5", err)
+	}
+	if !errors.Is(err, forecast.ErrTooFewYears) {
+		t.Errorf("%v does not match ErrTooFewYears", err)
+	}
+	if f := compute(t, since(2013), asOf); f.Method.Traces != 5 {
+		t.Errorf("with five past years there are %d traces", f.Method.Traces)
+	}
+}
+
+// Common practice: bloom to ripe takes about a month, a variety lasts a week
+// to two weeks, a season of a dozen varieties three to five weeks.
+func TestDemoForecastIsPlausible(t *testing.T) {
+	t.Parallel()
+	in, asOf := demo(t)
+	f := compute(t, in, asOf)
+	for _, p := range f.Plantings {
+		if p.Stages == nil {
+			t.Errorf("%s is not forecast", p.Planting)
+			continue
+		}
+		if d := p.Stages.FirstRipe.P50 - p.Bloom.Date; d < 22 || d > 42 {
+			t.Errorf("%s: %d days from bloom to first ripe", p.Planting, d)
+		}
+		if w := p.PickingWindowDays.P50; w < 6 || w > 15 {
+			t.Errorf("%s: a window of %d days", p.Planting, w)
+		}
+	}
+	if d := f.SeasonSpan.Last.P50 - f.SeasonSpan.First.P50 + 1; d < 21 || d > 38 {
+		t.Errorf("the season lasts %d days", d)
+	}
+	kinds := map[forecast.GapKind]int{}
+	for _, g := range f.Gaps {
+		kinds[g.Kind]++
+	}
+	if kinds[forecast.KindGap] == 0 || kinds[forecast.KindThin] == 0 {
+		t.Errorf("the demo shows %v, want a gap and a thin stretch", kinds)
+	}
+}
+
+// A season that is over is known: every stage was seen, so every member agrees.
+func TestFinishedSeasonHasNoSpread(t *testing.T) {
+	t.Parallel()
+	d, err := testdata.ReadDemo()
+	if err != nil {
+		t.Fatal(err)
+	}
+	in, _ := demo(t)
+	in.Sightings = append(in.Sightings, d.Later...)
+	f := compute(t, in, weather.DateOf(2018, time.September, 1))
+	for _, p := range f.Plantings {
+		if s := p.Stages; s == nil || s.FirstRipe.Seen == nil || s.LastPick.Seen == nil {
+			t.Errorf("%s: %+v, want every stage seen", p.Planting, p.Stages)
+		}
+		if w := p.PickingWindowDays; w != nil && w.P10 != w.P90 {
+			t.Errorf("%s: window %v of a season that is over", p.Planting, *w)
+		}
+	}
+	if s := f.SeasonSpan; s.First.P10 != s.First.P90 || s.Last.P10 != s.Last.P90 {
+		t.Errorf("season span %+v has spread", *s)
+	}
+}
