@@ -76,7 +76,7 @@ type HoleOut struct {
 }
 
 type postDays struct {
-	stationPath
+	StationPath
 	ContentType  string `header:"Content-Type" required:"false" doc:"application/json, text/csv or text/plain."`
 	Encoding     string `header:"Content-Encoding" required:"false" doc:"gzip, or nothing."`
 	Unit         string `query:"unit" enum:"C,F" required:"false" doc:"Of a file that does not tell."`
@@ -86,7 +86,7 @@ type postDays struct {
 }
 
 type getDays struct {
-	stationPath
+	StationPath
 	From    string    `query:"from" format:"date" required:"false" doc:"First date, included. Default: the first on record."`
 	To      string    `query:"to" format:"date" required:"false" doc:"Last date, included. Default: the last on record."`
 	KnownAt time.Time `query:"known_at" required:"false" doc:"Read the record as it was known at this instant."`
@@ -155,10 +155,7 @@ func readDays(in *postDays, today weather.Date) (*weather.Reading, string, error
 		ct = in.ContentType
 	}
 	if e := strings.ToLower(in.Encoding); e != "" && e != "gzip" && e != "identity" {
-		return nil, "", &Problem{
-			Type: "about:blank", Title: http.StatusText(http.StatusUnsupportedMediaType), Status: http.StatusUnsupportedMediaType,
-			Detail: "Content-Encoding may be gzip or nothing",
-		}
+		return nil, "", unsupported("Content-Encoding may be gzip or nothing")
 	}
 	switch ct {
 	case "application/json":
@@ -177,10 +174,7 @@ func readDays(in *postDays, today weather.Date) (*weather.Reading, string, error
 		}
 		return r, "file " + r.Format, nil
 	}
-	return nil, "", &Problem{
-		Type: "about:blank", Title: http.StatusText(http.StatusUnsupportedMediaType), Status: http.StatusUnsupportedMediaType,
-		Detail: "Content-Type must be application/json, text/csv or text/plain",
-	}
+	return nil, "", unsupported("Content-Type must be application/json, text/csv or text/plain")
 }
 
 func readJSONDays(raw []byte, today weather.Date) (*weather.Reading, error) {

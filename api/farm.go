@@ -39,7 +39,7 @@ type FarmOut struct {
 }
 
 type farmIn struct {
-	farmPath
+	FarmPath
 	Body FarmBody
 }
 
@@ -128,7 +128,7 @@ func (s *Server) farmRoutes() {
 	})
 	add(s, Reader, huma.Operation{
 		Method: http.MethodGet, Path: "/v1/farms/{farm}", OperationID: "get-farm", Tags: []string{"Set-up"}, Summary: "Read a farm",
-	}, func(ctx context.Context, in *farmPath) (*got[FarmOut], error) {
+	}, func(ctx context.Context, in *FarmPath) (*got[FarmOut], error) {
 		f, err := s.store.Farm(ctx, in.Farm)
 		if err != nil {
 			return nil, err

@@ -28,19 +28,19 @@ type ForecastList struct {
 }
 
 type postForecast struct {
-	farmPath
+	FarmPath
 	AsOf    string    `query:"as_of" format:"date" required:"false" doc:"The morning it is made for. Default: the farm's today."`
 	KnownAt time.Time `query:"known_at" required:"false" doc:"Use only what had been received by this instant. Default: now."`
 	Freeze  bool      `query:"freeze" default:"true" doc:"false: compute only."`
 }
 
 type listForecasts struct {
-	farmPath
+	FarmPath
 	Season int `query:"season" required:"false" minimum:"1700" maximum:"2400" doc:"Harvest year."`
 }
 
-type forecastPath struct {
-	farmPath
+type ForecastPath struct {
+	FarmPath
 	ID string `path:"id" maxLength:"64" doc:"Identifier of the forecast, or latest."`
 }
 
@@ -91,14 +91,14 @@ func (s *Server) forecastRoutes() {
 	add(s, Reader, huma.Operation{
 		Method: http.MethodGet, Path: "/v1/farms/{farm}/forecasts/latest", OperationID: "latest-forecast", Tags: []string{"Forecast"},
 		Summary: "Read the latest frozen forecast", Responses: map[string]*huma.Response{"200": answer("The forecast as it was issued")},
-	}, func(ctx context.Context, in *farmPath) (*frozenBody, error) {
+	}, func(ctx context.Context, in *FarmPath) (*frozenBody, error) {
 		f, err := s.store.LatestForecast(ctx, in.Farm)
 		return frozen(f, err)
 	})
 	add(s, Reader, huma.Operation{
 		Method: http.MethodGet, Path: "/v1/farms/{farm}/forecasts/{id}", OperationID: "get-forecast", Tags: []string{"Forecast"},
 		Summary: "Read a frozen forecast", Responses: map[string]*huma.Response{"200": answer("The forecast as it was issued")},
-	}, func(ctx context.Context, in *forecastPath) (*frozenBody, error) {
+	}, func(ctx context.Context, in *ForecastPath) (*frozenBody, error) {
 		f, err := s.store.Forecast(ctx, in.Farm, in.ID)
 		return frozen(f, err)
 	})

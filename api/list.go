@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"mime"
 	"net/http"
 	"slices"
 	"strings"
@@ -13,6 +14,25 @@ import (
 
 // A list body keeps its good items and tells the bad ones, so its items are
 // read one by one instead of failing the body as a whole.
+
+// wantJSON refuses a body of another type than JSON; one without a type is
+// taken for JSON.
+func wantJSON(contentType string) error {
+	if contentType == "" {
+		return nil
+	}
+	if mt, _, err := mime.ParseMediaType(contentType); err == nil && mt == jsonType {
+		return nil
+	}
+	return unsupported("Content-Type must be application/json")
+}
+
+func unsupported(detail string) *Problem {
+	return &Problem{
+		Type: "about:blank", Title: http.StatusText(http.StatusUnsupportedMediaType),
+		Status: http.StatusUnsupportedMediaType, Detail: detail,
+	}
+}
 
 // readObject reads the members of a JSON object. Members that are not named
 // in want are faults; so is a missing one.

@@ -29,8 +29,8 @@ type OverlapOut struct {
 	Days        []forecast.DaySupply     `json:"days"`
 }
 
-type overlapPath struct {
-	farmPath
+type OverlapPath struct {
+	FarmPath
 	Year     int    `path:"year" minimum:"1700" maximum:"2400" doc:"Harvest year."`
 	Forecast string `query:"forecast" required:"false" maxLength:"64" doc:"Identifier of a frozen forecast. Default: the latest of the season, a hindcast if there is no other."`
 	Theme    string `query:"theme" enum:"light,dark" default:"light" required:"false" doc:"Of a picture."`
@@ -38,7 +38,7 @@ type overlapPath struct {
 }
 
 type overlapNegotiated struct {
-	overlapPath
+	OverlapPath
 	Accept string `header:"Accept" required:"false" doc:"application/json, image/svg+xml or image/png."`
 }
 
@@ -59,7 +59,7 @@ func (s *Server) overlapRoutes() {
 		Summary: what, Description: "As JSON, SVG or PNG by Accept.",
 		Responses: map[string]*huma.Response{"200": {Description: what, Content: media}},
 	}, func(ctx context.Context, in *overlapNegotiated) (*frozenBody, error) {
-		return s.overlap(ctx, &in.overlapPath, negotiate(in.Accept))
+		return s.overlap(ctx, &in.OverlapPath, negotiate(in.Accept))
 	})
 	for _, ending := range []string{"json", "svg", "png"} {
 		mt := pictureTypes[ending]
@@ -67,7 +67,7 @@ func (s *Server) overlapRoutes() {
 			Method: http.MethodGet, Path: path + "." + ending, OperationID: "overlap-" + ending, Tags: []string{"Forecast"},
 			Summary:   what + ", as " + strings.ToUpper(ending),
 			Responses: map[string]*huma.Response{"200": {Description: what, Content: map[string]*huma.MediaType{mt: media[mt]}}},
-		}, func(ctx context.Context, in *overlapPath) (*frozenBody, error) {
+		}, func(ctx context.Context, in *OverlapPath) (*frozenBody, error) {
 			return s.overlap(ctx, in, mt)
 		})
 	}
@@ -90,7 +90,7 @@ func negotiate(accept string) string {
 	return jsonType
 }
 
-func (s *Server) overlap(ctx context.Context, in *overlapPath, mediaType string) (*frozenBody, error) {
+func (s *Server) overlap(ctx context.Context, in *OverlapPath, mediaType string) (*frozenBody, error) {
 	farm, err := s.store.Farm(ctx, in.Farm)
 	if err != nil {
 		return nil, err

@@ -28,13 +28,13 @@ type PlantingOut struct {
 	PlantingBody
 }
 
-type plantingPath struct {
-	farmPath
+type PlantingPath struct {
+	FarmPath
 	Planting string `path:"planting" pattern:"^[a-z0-9][a-z0-9_-]{0,63}$" doc:"Identifier of the planting, a slug."`
 }
 
 type plantingIn struct {
-	plantingPath
+	PlantingPath
 	Body PlantingBody
 }
 
@@ -100,7 +100,7 @@ func (s *Server) plantingRoutes() {
 	})
 	add(s, Reader, huma.Operation{
 		Method: http.MethodGet, Path: "/v1/farms/{farm}/plantings/{planting}", OperationID: "get-planting", Tags: []string{"Set-up"}, Summary: "Read a planting",
-	}, func(ctx context.Context, in *plantingPath) (*got[PlantingOut], error) {
+	}, func(ctx context.Context, in *PlantingPath) (*got[PlantingOut], error) {
 		p, err := s.store.Planting(ctx, in.Farm, in.Planting)
 		if err != nil {
 			return nil, err
@@ -109,7 +109,7 @@ func (s *Server) plantingRoutes() {
 	})
 	add(s, Reader, huma.Operation{
 		Method: http.MethodGet, Path: "/v1/farms/{farm}/plantings", OperationID: "list-plantings", Tags: []string{"Set-up"}, Summary: "List the plantings, removed ones too",
-	}, func(ctx context.Context, in *farmPath) (*got[PlantingList], error) {
+	}, func(ctx context.Context, in *FarmPath) (*got[PlantingList], error) {
 		if _, err := s.store.Farm(ctx, in.Farm); err != nil {
 			return nil, err
 		}

@@ -156,6 +156,11 @@ func newProblem(status int, msg string, errs ...error) huma.StatusError {
 		if len(p.Errors) == 0 {
 			p.Detail = "the body is not JSON of the shape that is asked for"
 		}
+	case status == http.StatusUnsupportedMediaType:
+		p.Detail, p.Errors = "Content-Type must be application/json", nil
+	case status == http.StatusRequestEntityTooLarge:
+		p.Type, p.Title = "/problems/too-large", "Too large"
+		p.Detail = "the body is larger than the service takes"
 	case status < http.StatusInternalServerError:
 		p.Detail = msg
 	}

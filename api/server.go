@@ -11,6 +11,7 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/adapters/humaecho"
+	"github.com/danielgtaylor/huma/v2/validation"
 	"github.com/labstack/echo/v4"
 
 	"ripetide/forecast"
@@ -42,7 +43,24 @@ const (
 	fileTime   = 2 * time.Minute
 )
 
-var useProblems = sync.OnceFunc(func() { huma.NewError = newProblem })
+// useProblems makes huma speak as we do. Its texts are variables of its
+// packages, so they are set once for the process.
+var useProblems = sync.OnceFunc(func() {
+	huma.NewError = newProblem
+	validation.MsgUnexpectedProperty = "unknown field"
+	validation.MsgExpectedRFC3339Date = "is not a calendar date YYYY-MM-DD"
+	validation.MsgExpectedRFC3339DateTime = "is not an instant such as 2025-06-03T05:30:00+02:00"
+	validation.MsgExpectedNumber = "must be a number"
+	validation.MsgExpectedInteger = "must be a whole number"
+	validation.MsgExpectedString = "must be text"
+	validation.MsgExpectedBoolean = "must be true or false"
+	validation.MsgExpectedArray = "must be a list"
+	validation.MsgExpectedObject = "must be an object"
+	validation.MsgExpectedOneOf = "must be one of: %s"
+	validation.MsgExpectedMinimumNumber = "must be at least %v"
+	validation.MsgExpectedMaximumNumber = "must be at most %v"
+	validation.MsgExpectedRequiredProperty = "%s is needed"
+})
 
 // New returns a server.
 func New(c Config) *Server {
@@ -103,6 +121,8 @@ func add[I, O any](s *Server, role Role, op huma.Operation, do func(context.Cont
 	op.Metadata = map[string]any{needs: role}
 	op.Security = []map[string][]string{{"key": {}}}
 	op.Extensions = map[string]any{needs: string(role)}
+	_, raw := typeOf[I]().FieldByName("RawBody")
+	op.SkipValidateBody = raw // Its items are read one by one, see list.go.
 	op.Errors = append(op.Errors, http.StatusUnauthorized, http.StatusForbidden, http.StatusNotFound,
 		http.StatusUnprocessableEntity, http.StatusInternalServerError)
 	if op.MaxBodyBytes == 0 {
@@ -133,8 +153,9 @@ func putDone[T any](created bool, body T) *put[T] {
 // got is an answer with a body.
 type got[T any] struct{ Body T }
 
-// farmPath is the part of the path that names the farm.
-type farmPath struct {
+// FarmPath is the part of a path that names the farm. It is exported, like the
+// other parts, because huma fills embedded fields of exported types only.
+type FarmPath struct {
 	Farm string `path:"farm" pattern:"^[a-z0-9][a-z0-9_-]{0,63}$" doc:"Identifier of the farm, a slug that its maker chose." example:"hill-farm"`
 }
 

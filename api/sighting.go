@@ -53,18 +53,19 @@ type SightingList struct {
 }
 
 type postSightings struct {
-	farmPath
-	RawBody []byte
+	FarmPath
+	ContentType string `header:"Content-Type" required:"false" doc:"application/json."`
+	RawBody     []byte
 }
 
 type listSightings struct {
-	farmPath
+	FarmPath
 	Season   int    `query:"season" required:"false" minimum:"1700" maximum:"2400" doc:"Harvest year."`
 	Planting string `query:"planting" required:"false" doc:"Identifier of one planting."`
 }
 
-type sightingPath struct {
-	farmPath
+type SightingPath struct {
+	FarmPath
 	ID string `path:"id" maxLength:"64" doc:"Identifier of the sighting."`
 }
 
@@ -100,7 +101,7 @@ func (s *Server) sightingRoutes() {
 	add(s, Grower, huma.Operation{
 		Method: http.MethodDelete, Path: "/v1/farms/{farm}/sightings/{id}", OperationID: "delete-sighting", Tags: []string{"Field"},
 		Summary: "Take back a sighting", Description: "It no longer counts; its history is kept.",
-	}, func(ctx context.Context, in *sightingPath) (*struct{}, error) {
+	}, func(ctx context.Context, in *SightingPath) (*struct{}, error) {
 		return nil, s.store.WithdrawSighting(ctx, in.Farm, in.ID, by(ctx), s.now())
 	})
 }
@@ -108,6 +109,9 @@ func (s *Server) sightingRoutes() {
 func (s *Server) addSightings(ctx context.Context, in *postSightings) (*got[SightingsReport], error) {
 	farm, err := s.store.Farm(ctx, in.Farm)
 	if err != nil {
+		return nil, err
+	}
+	if err := wantJSON(in.ContentType); err != nil {
 		return nil, err
 	}
 	m, err := readObject(in.RawBody, "sightings")

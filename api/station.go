@@ -26,13 +26,13 @@ type StationOut struct {
 	StationBody
 }
 
-type stationPath struct {
-	farmPath
+type StationPath struct {
+	FarmPath
 	Station string `path:"station" pattern:"^[a-z0-9][a-z0-9_-]{0,63}$" doc:"Identifier of the station, a slug."`
 }
 
 type stationIn struct {
-	stationPath
+	StationPath
 	Body StationBody
 }
 
@@ -79,7 +79,7 @@ func (s *Server) stationRoutes() {
 	})
 	add(s, Reader, huma.Operation{
 		Method: http.MethodGet, Path: "/v1/farms/{farm}/stations/{station}", OperationID: "get-station", Tags: []string{"Set-up"}, Summary: "Read a station",
-	}, func(ctx context.Context, in *stationPath) (*got[StationOut], error) {
+	}, func(ctx context.Context, in *StationPath) (*got[StationOut], error) {
 		st, err := s.store.Station(ctx, in.Farm, in.Station)
 		if err != nil {
 			return nil, err
@@ -88,7 +88,7 @@ func (s *Server) stationRoutes() {
 	})
 	add(s, Reader, huma.Operation{
 		Method: http.MethodGet, Path: "/v1/farms/{farm}/stations", OperationID: "list-stations", Tags: []string{"Set-up"}, Summary: "List the stations",
-	}, func(ctx context.Context, in *farmPath) (*got[StationList], error) {
+	}, func(ctx context.Context, in *FarmPath) (*got[StationList], error) {
 		if _, err := s.store.Farm(ctx, in.Farm); err != nil {
 			return nil, err
 		}

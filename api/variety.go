@@ -32,13 +32,13 @@ type VarietyOut struct {
 	VarietyBody
 }
 
-type varietyPath struct {
-	farmPath
+type VarietyPath struct {
+	FarmPath
 	Variety string `path:"variety" pattern:"^[a-z0-9][a-z0-9_-]{0,63}$" doc:"Identifier of the variety, a slug."`
 }
 
 type varietyIn struct {
-	varietyPath
+	VarietyPath
 	Body VarietyBody
 }
 
@@ -92,7 +92,7 @@ func (s *Server) varietyRoutes() {
 	})
 	add(s, Reader, huma.Operation{
 		Method: http.MethodGet, Path: "/v1/farms/{farm}/varieties/{variety}", OperationID: "get-variety", Tags: []string{"Set-up"}, Summary: "Read a variety",
-	}, func(ctx context.Context, in *varietyPath) (*got[VarietyOut], error) {
+	}, func(ctx context.Context, in *VarietyPath) (*got[VarietyOut], error) {
 		v, err := s.store.Variety(ctx, in.Farm, in.Variety)
 		if err != nil {
 			return nil, err
@@ -101,7 +101,7 @@ func (s *Server) varietyRoutes() {
 	})
 	add(s, Reader, huma.Operation{
 		Method: http.MethodGet, Path: "/v1/farms/{farm}/varieties", OperationID: "list-varieties", Tags: []string{"Set-up"}, Summary: "List the varieties",
-	}, func(ctx context.Context, in *farmPath) (*got[VarietyList], error) {
+	}, func(ctx context.Context, in *FarmPath) (*got[VarietyList], error) {
 		if _, err := s.store.Farm(ctx, in.Farm); err != nil {
 			return nil, err
 		}

@@ -103,7 +103,7 @@ func (s *Store) RevokeKey(ctx context.Context, farm *string, id string, at time.
 const touchKeySQL = `
 	UPDATE api_key
 	SET last_used_at = $2
-	WHERE id = $1 AND (last_used_at IS NULL OR last_used_at <= $2 - interval '1 minute')`
+	WHERE id = $1 AND (last_used_at IS NULL OR last_used_at <= $2::timestamptz - interval '1 minute')`
 
 // TouchKey records that a key was used, at most once a minute. A key that does
 // not exist is no error.
