@@ -218,5 +218,8 @@ func reasonOf(err error) (reason string, conflict bool) {
 	if errors.As(err, &d) {
 		return d.Detail(), conflict
 	}
+	if errors.Is(err, forecast.ErrPlantingNotFound) {
+		return "there is no such planting", conflict
+	}
 	return problemOf(err).Title, conflict
 }
