@@ -97,7 +97,7 @@ const daysAbout = "Sends daily extremes, as JSON or as a weather file as it is (
 	"Idempotent; a correction keeps the earlier value."
 
 func (s *Server) dayRoutes() {
-	schema := huma.SchemaFromType(s.huma.OpenAPI().Components.Schemas, typeOf[DaysIn]())
+	schema := schemaOf[DaysIn](s)
 	text := &huma.MediaType{Schema: &huma.Schema{Type: huma.TypeString}}
 	add(s, Grower, huma.Operation{
 		Method: http.MethodPost, Path: "/v1/farms/{farm}/stations/{station}/days", OperationID: "post-days", Tags: []string{"Weather"},

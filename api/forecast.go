@@ -54,7 +54,7 @@ type frozenBody struct {
 const jsonType = "application/json"
 
 func (s *Server) forecastRoutes() {
-	schema := huma.SchemaFromType(s.huma.OpenAPI().Components.Schemas, typeOf[forecast.Forecast]())
+	schema := schemaOf[forecast.Forecast](s)
 	answer := func(what string) *huma.Response {
 		return &huma.Response{Description: what, Content: map[string]*huma.MediaType{jsonType: {Schema: schema}}}
 	}

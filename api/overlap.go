@@ -46,7 +46,7 @@ type overlapNegotiated struct {
 var pictureTypes = map[string]string{"json": jsonType, "svg": "image/svg+xml", "png": "image/png"}
 
 func (s *Server) overlapRoutes() {
-	schema := huma.SchemaFromType(s.huma.OpenAPI().Components.Schemas, typeOf[OverlapOut]())
+	schema := schemaOf[OverlapOut](s)
 	media := map[string]*huma.MediaType{
 		jsonType:        {Schema: schema},
 		"image/svg+xml": {Schema: &huma.Schema{Type: huma.TypeString}},

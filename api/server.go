@@ -47,6 +47,7 @@ const (
 // packages, so they are set once for the process.
 var useProblems = sync.OnceFunc(func() {
 	huma.NewError = newProblem
+	huma.DefaultArrayNullable = false // Lists are never null.
 	validation.MsgUnexpectedProperty = "unknown field"
 	validation.MsgExpectedRFC3339Date = "is not a calendar date YYYY-MM-DD"
 	validation.MsgExpectedRFC3339DateTime = "is not an instant such as 2025-06-03T05:30:00+02:00"
@@ -100,6 +101,7 @@ func New(c Config) *Server {
 	s.sightingRoutes()
 	s.forecastRoutes()
 	s.overlapRoutes()
+	s.nullPointers()
 	s.referenceRoutes()
 	s.healthRoutes()
 	return s
@@ -125,6 +127,9 @@ func add[I, O any](s *Server, role Role, op huma.Operation, do func(context.Cont
 	op.SkipValidateBody = raw // Its items are read one by one, see list.go.
 	op.Errors = append(op.Errors, http.StatusUnauthorized, http.StatusForbidden, http.StatusNotFound,
 		http.StatusUnprocessableEntity, http.StatusInternalServerError)
+	if op.Method == http.MethodPut || op.Method == http.MethodPost {
+		op.Errors = append(op.Errors, http.StatusBadRequest, http.StatusRequestEntityTooLarge, http.StatusUnsupportedMediaType)
+	}
 	if op.MaxBodyBytes == 0 {
 		op.MaxBodyBytes = bodyLimit
 	}
@@ -135,6 +140,12 @@ func add[I, O any](s *Server, role Role, op huma.Operation, do func(context.Cont
 		}
 		return out, nil
 	})
+	if op.Method == http.MethodPut {
+		r := s.huma.OpenAPI().Paths[op.Path].Put.Responses
+		created := *r["200"]
+		created.Description = "Created"
+		r["201"] = &created
+	}
 }
 
 // put is an answer to a PUT: 201 when the resource is new, else 200.

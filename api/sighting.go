@@ -74,7 +74,7 @@ func sightingOut(x forecast.Sighting) SightingOut {
 }
 
 func (s *Server) sightingRoutes() {
-	schema := huma.SchemaFromType(s.huma.OpenAPI().Components.Schemas, typeOf[SightingsIn]())
+	schema := schemaOf[SightingsIn](s)
 	add(s, Grower, huma.Operation{
 		Method: http.MethodPost, Path: "/v1/farms/{farm}/sightings", OperationID: "post-sightings", Tags: []string{"Field"},
 		Summary: "Record what was seen", DefaultStatus: http.StatusOK,
