@@ -39,6 +39,7 @@ type listForecasts struct {
 	Season int `query:"season" required:"false" minimum:"1700" maximum:"2400" doc:"Harvest year."`
 }
 
+// ForecastPath is the part of a path that names a frozen forecast.
 type ForecastPath struct {
 	FarmPath
 	ID string `path:"id" maxLength:"64" doc:"Identifier of the forecast, or latest."`

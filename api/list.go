@@ -118,8 +118,7 @@ func plainType(goType string) string {
 
 // jsonPlace says where JSON broke.
 func jsonPlace(err error) string {
-	var se *json.SyntaxError
-	if errors.As(err, &se) {
+	if se, ok := errors.AsType[*json.SyntaxError](err); ok {
 		return fmt.Sprintf(": broken at byte %d", se.Offset)
 	}
 	return ""

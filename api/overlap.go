@@ -29,6 +29,7 @@ type OverlapOut struct {
 	Days        []forecast.DaySupply     `json:"days"`
 }
 
+// OverlapPath is the part of a path that names a season and how it is drawn.
 type OverlapPath struct {
 	FarmPath
 	Year     int    `path:"year" minimum:"1700" maximum:"2400" doc:"Harvest year."`

@@ -28,6 +28,7 @@ type PlantingOut struct {
 	PlantingBody
 }
 
+// PlantingPath is the part of a path that names a planting.
 type PlantingPath struct {
 	FarmPath
 	Planting string `path:"planting" pattern:"^[a-z0-9][a-z0-9_-]{0,63}$" doc:"Identifier of the planting, a slug."`

@@ -94,8 +94,7 @@ var kinds = []kind{
 // problemOf returns the problem that err is. What the table does not know is a
 // bare 500: the error's text may hold what the database said.
 func problemOf(err error) *Problem {
-	var p *Problem
-	if errors.As(err, &p) {
+	if p, ok := errors.AsType[*Problem](err); ok {
 		return p
 	}
 	for _, k := range kinds {
@@ -169,8 +168,7 @@ func newProblem(status int, msg string, errs ...error) huma.StatusError {
 
 // faultOf translates one of huma's or the domain's errors.
 func faultOf(err error) Fault {
-	var fe *forecast.FieldError
-	if errors.As(err, &fe) {
+	if fe, ok := errors.AsType[*forecast.FieldError](err); ok {
 		return Fault{Pointer: pointer(fe.Field), Detail: fe.Reason}
 	}
 	var d huma.ErrorDetailer

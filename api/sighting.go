@@ -64,6 +64,7 @@ type listSightings struct {
 	Planting string `query:"planting" required:"false" doc:"Identifier of one planting."`
 }
 
+// SightingPath is the part of a path that names a sighting.
 type SightingPath struct {
 	FarmPath
 	ID string `path:"id" maxLength:"64" doc:"Identifier of the sighting."`

@@ -26,6 +26,7 @@ type StationOut struct {
 	StationBody
 }
 
+// StationPath is the part of a path that names a station.
 type StationPath struct {
 	FarmPath
 	Station string `path:"station" pattern:"^[a-z0-9][a-z0-9_-]{0,63}$" doc:"Identifier of the station, a slug."`

@@ -32,6 +32,7 @@ type VarietyOut struct {
 	VarietyBody
 }
 
+// VarietyPath is the part of a path that names a variety.
 type VarietyPath struct {
 	FarmPath
 	Variety string `path:"variety" pattern:"^[a-z0-9][a-z0-9_-]{0,63}$" doc:"Identifier of the variety, a slug."`

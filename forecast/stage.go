@@ -37,11 +37,3 @@ func (s Stage) String() string {
 	}
 	return stageNames[s]
 }
-
-// ripe returns the index of s among the stages from FirstRipe on, or -1.
-func (s Stage) ripe() int {
-	if s < FirstRipe {
-		return -1
-	}
-	return int(s - FirstRipe)
-}

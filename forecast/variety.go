@@ -61,9 +61,7 @@ func (v Variety) Validate() []error {
 		if !(r.FirstRipe < r.Peak && r.Peak < r.LastPick) {
 			f.add("requirement.peak", "must lie between first_ripe and last_pick")
 		}
-		for _, err := range r.Method.Validate() {
-			f.errs = append(f.errs, err)
-		}
+		f.errs = append(f.errs, r.Method.Validate()...)
 	}
 	return f.errs
 }

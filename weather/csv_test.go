@@ -44,6 +44,9 @@ func TestReadCSV(t *testing.T) {
 		{"lines that end in CR", "", "date,min_c,max_c\r2026-05-01,1.5,12\r2026-05-02,2,13\r", []string{"2026-05-01 1.5 12", "2026-05-02 2 13"}},
 		{"no end of the last line", "", c + "2026-05-01,1.5,12", []string{"2026-05-01 1.5 12"}},
 		{"days out of order", "", c + "2026-05-02,2,13\n2026-05-01,1.5,12\n", []string{"2026-05-01 1.5 12", "2026-05-02 2 13"}},
+		{"everything in quotes, CRLF", "", "\"date\",\"min_c\",\"max_c\"\r\n\"2026-05-01\",\"1.5\",\"12\"\r\n", []string{"2026-05-01 1.5 12"}},
+		{"a printer's minus", "", c + "2026-05-01,−1.5,12\n", []string{"2026-05-01 -1.5 12"}},
+		{"a doubled quote is one", "", c + "2026-05-01,\"1\"\"5\",12\n", []string{`1 2026-05-01: min "1\"5" is not a number`}},
 		{"everything in quotes, padded", "", "\"DATE\",\"TMIN_C\",\"TMAX_C\"\n\"2026-05-01\",\"  1.5\" , \" 12\"\n", []string{"2026-05-01 1.5 12"}},
 		{"blank lines are no rows", "", "\n" + c + "\n2026-05-01,1.5,12\n \t\n,,\n2026-05-02,x,13\n", []string{"2026-05-01 1.5 12", `2 2026-05-02: min "x" is not a number`}},
 		{"a hole", "", c + "2026-05-01,,\n2026-05-02,2,13\n", []string{"2026-05-02 2 13", "1 2026-05-01: min and max are empty"}},
@@ -61,6 +64,14 @@ func TestReadCSV(t *testing.T) {
 		{"a note over lines", "", "date,min_c,note,max_c\n2026-05-01,1.5,\"frost,\r\nsaid \"\"Ann\"\"\",12\r\n2026-05-02,2,,13\n", []string{"2026-05-01 1.5 12", "2026-05-02 2 13"}},
 		{"a note over lines at the end", "", "date,min_c,max_c,note\n2026-05-01,1.5,12,\"frost\n\nand snow\"", []string{"2026-05-01 1.5 12"}},
 		{"a note that is never closed", "", "date,min_c,max_c,note\n2026-05-01,1.5,12,\"frost\n2026-05-02,2,13,\n", []string{"2026-05-02 2 13", "1 2026-05-01: a quote is not closed"}},
+		{"nor may another row close it", "", "date,min_c,max_c,note,sky\n2026-05-01,\"1.5,12\n2026-05-02,2,13,x\",dry\n", []string{"2026-05-02 2 13", "1 2026-05-01: a quote is not closed"}},
+		{"a row over lines takes no more lines than it needs", "", "date,min_c,max_c,note,sky\n\"2026-05-01,1.5\nx\"\n2026-05-03,3,14,fine,dry\n", []string{
+			"2026-05-03 3 14", "1 : a quote is not closed", `2 x": row has 1 of 5 cells, it is cut off`,
+		}},
+		{"a note over a line without end", "", "date,min_c,max_c,note\n2026-05-01,1.5,12,\"x\n" + strings.Repeat("y", 70_000) + "\"\n", []string{
+			"1 2026-05-01: a quote is not closed", "2 : row is longer than 65536 bytes",
+		}},
+		{"cut off in a row over lines", "", "date,min_c,note,max_c,sky\n2026-05-01,1.5,\"frost\n\",12,dry", []string{"2026-05-01 1.5 12"}},
 		{"a quote within a cell is itself", "", "date,min_c,max_c,note\n2026-05-01,1.5,12,5\" of snow\n", []string{"2026-05-01 1.5 12"}},
 		{"Latin-1 in a note", "", "date,min_c,max_c,b\xf6e\n2026-05-01,1.5,12,k\xfchl\n", []string{"2026-05-01 1.5 12"}},
 		{"bytes that are no text", "", c + "2026-05-01\x00,1,2\n2026-05-02,\x001,2\n2026-05-03,1,\xff\n2026-05-04,1,2\n", []string{

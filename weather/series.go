@@ -1,6 +1,9 @@
 package weather
 
-import "fmt"
+import (
+	"fmt"
+	"slices"
+)
 
 // Series is the daily record of one station in strictly rising order of
 // date, with or without holes. The zero value is an empty record.
@@ -27,7 +30,7 @@ func NewSeries(days []Day) (Series, error) {
 }
 
 // Days returns the days in order. The slice must not be changed.
-func (s Series) Days() []Day { return s.days[:len(s.days):len(s.days)] }
+func (s Series) Days() []Day { return slices.Clip(s.days) }
 
 // Len returns the number of days on record.
 func (s Series) Len() int { return len(s.days) }

@@ -67,7 +67,7 @@ func (o *opened) close(ctx context.Context) error {
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), stopTime)
 	defer cancel()
 	if o.Store != nil {
-		o.Store.Close()
+		o.Close()
 	}
 	if o.server != nil {
 		return o.server.Close(ctx)

@@ -33,10 +33,11 @@ func serve(ctx context.Context, w *world, c *config, o *opened, log *slog.Logger
 		defer cancel()
 		go o.server.Keep(keep)
 	}
-	handler := api.New(api.Config{
-		Store: stores{o.Store}, Forecast: &forecast.Service{Store: o.Store, Now: w.Now, Program: version},
-		Now: w.Now, Log: log, Version: version,
-	})
+	handler := api.New( //nolint:contextcheck // A handler takes the context of its request.
+		api.Config{
+			Store: stores{o.Store}, Forecast: &forecast.Service{Store: o.Store, Now: w.Now, Program: version},
+			Now: w.Now, Log: log, Version: version,
+		})
 	srv := &http.Server{
 		Handler:           handler,
 		ReadHeaderTimeout: 5 * time.Second,

@@ -36,7 +36,7 @@ func (s socket) path() string { return filepath.Join(s.dir, s.name()) }
 
 // answers reports whether a process listens at the socket.
 func (s socket) answers() bool {
-	c, err := net.DialTimeout("unix", s.path(), time.Second)
+	c, err := net.DialTimeout("unix", s.path(), time.Second) //nolint:noctx // A local socket answers or refuses at once.
 	if err != nil {
 		return false
 	}
