@@ -159,7 +159,7 @@ func (c *computing) lookAhead() error {
 		}
 		if l := r.last(); l < c.asOf-1 {
 			c.note(NoteStale, "", "The record of station %s ends on %s, %d days before this morning: past years stand in for the days since.",
-				s, l, c.asOf-1-l)
+				s, weekday(l), c.asOf-1-l)
 		}
 	}
 	c.f.WeatherThrough = oldest
@@ -173,6 +173,8 @@ func mustEnd(season int, southern bool) weather.Date {
 }
 
 func monthDay(d weather.Date) string { return d.Time().Format("2 January") }
+
+func weekday(d weather.Date) string { return d.Time().Format("Mon 2 January") }
 
 func intersect(a, b []int) (out []int) {
 	for _, x := range a {
@@ -464,7 +466,7 @@ func (c *computing) publish(when dates, sums *tally, first weather.Date, perTrac
 			r[s] = DateRange{first + weather.Date(q[0]), first + weather.Date(q[1]), first + weather.Date(q[2]), tg.seen[s]}
 			if tg.seen[s] == nil && r[s].P50 < c.asOf {
 				c.note(NoteLook, p.Planting, "By the model %s came about %s and nobody has entered it: look, and enter what you see.",
-					stageWords[s], r[s].P50)
+					stageWords[s], weekday(r[s].P50))
 			}
 		}
 		p.Stages = &StageDates{r[0], r[1], r[2]}

@@ -14,6 +14,10 @@ func (e *OrderError) Error() string { return e.Detail() }
 func (e *OrderError) Detail() string {
 	s, o := e.Sighting, e.Other
 	switch {
+	case s.Stage == o.Stage && o.Seen:
+		return fmt.Sprintf("%s was seen on %s, so it cannot be that it had not come on %s", o.Stage, o.Date, s.Date)
+	case s.Stage == o.Stage:
+		return fmt.Sprintf("%s had not come on %s, so it cannot be seen on %s", o.Stage, o.Date, s.Date)
 	case !s.Seen:
 		return fmt.Sprintf("%s was seen on %s, so it cannot be that %s had not come on %s", o.Stage, o.Date, s.Stage, s.Date)
 	case !o.Seen:

@@ -1,0 +1,86 @@
+package api_test
+
+import (
+	"bytes"
+	"flag"
+	"io"
+	"log/slog"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+
+	"ripetide/api"
+)
+
+var update = flag.Bool("update", false, "write golden files anew")
+
+// The document as a file, so that a change of the interface is seen in review.
+const golden = "../testdata/api/openapi.json"
+
+func server() *api.Server {
+	return api.New(api.Config{
+		Now: func() time.Time { return time.Unix(0, 0) },
+		Log: slog.New(slog.NewTextHandler(io.Discard, nil)), Version: "test",
+	})
+}
+
+func get(t *testing.T, s *api.Server, path string) *httptest.ResponseRecorder {
+	t.Helper()
+	w := httptest.NewRecorder()
+	s.ServeHTTP(w, httptest.NewRequestWithContext(t.Context(), http.MethodGet, path, nil))
+	return w
+}
+
+func TestOpenAPIDocumentIsTheReviewedOne(t *testing.T) {
+	t.Parallel()
+	got := get(t, server(), "/openapi.json").Body.Bytes()
+	if *update {
+		if err := os.WriteFile(golden, got, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want, err := os.ReadFile(golden)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !bytes.Equal(got, want) {
+		t.Errorf("the document changed; if that is meant, run go test ./api -update and review it (-want +got):\n%s",
+			cmp.Diff(strings.Split(string(want), "\n"), strings.Split(string(got), "\n")))
+	}
+}
+
+func TestEveryOperationIsOnTheReferencePageWithItsRole(t *testing.T) {
+	t.Parallel()
+	page := get(t, server(), "/reference").Body.String()
+	for _, want := range []string{"/v1/farms/{farm}/forecasts/latest", "Role: owner", "Role: reader", "/problems/too-few-years", "frost alarm"} {
+		if !strings.Contains(page, want) {
+			t.Errorf("the reference page lacks %q", want)
+		}
+	}
+}
+
+func TestProblemTypesAreServed(t *testing.T) {
+	t.Parallel()
+	s := server()
+	for slug, want := range map[string]string{"too-few-years": "five", "unit-unknown": "unit", "no-key": "Bearer"} {
+		if w := get(t, s, "/problems/"+slug); w.Code != http.StatusOK || !strings.Contains(w.Body.String(), want) {
+			t.Errorf("/problems/%s: %d %s", slug, w.Code, w.Body)
+		}
+	}
+	if w := get(t, s, "/problems/nothing"); w.Code != http.StatusNotFound {
+		t.Errorf("an unknown problem is answered with %d", w.Code)
+	}
+}
+
+func TestWithoutAKeyNothingIsAnswered(t *testing.T) {
+	t.Parallel()
+	w := get(t, server(), "/v1/farms/a")
+	if w.Code != http.StatusUnauthorized || w.Header().Get("WWW-Authenticate") == "" || w.Header().Get("Content-Type") != "application/problem+json" {
+		t.Errorf("%d, %v", w.Code, w.Header())
+	}
+}
