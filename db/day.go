@@ -145,8 +145,10 @@ type StationDay struct {
 }
 
 const (
+	// The order is that of the key read backwards. The day is a number because
+	// a long record is read twice as fast so.
 	daysSQL = `
-		SELECT DISTINCT ON (day) day, min_c, max_c, source, received_at, revision
+		SELECT DISTINCT ON (day) day - DATE '1970-01-01', min_c, max_c, source, received_at, revision
 		FROM station_day
 		WHERE
 			farm = $1 AND station = $2
@@ -164,14 +166,18 @@ const (
 // in order; nil leaves an end open. With knownAt they are those that were on
 // record at that instant. Errors: [forecast.ErrStationNotFound].
 func (s *Store) Days(ctx context.Context, farm, station string, from, to *weather.Date, knownAt *time.Time) ([]StationDay, error) {
-	var days []StationDay
+	days := []StationDay{}
 	b := &pgx.Batch{}
 	b.Queue(stationExistsSQL, farm, station).QueryRow(func(row pgx.Row) error {
 		var slug string
 		return orNotFound(row.Scan(&slug), forecast.ErrStationNotFound)
 	})
-	b.Queue(daysSQL, farm, station, from, to, known(knownAt)).Query(func(rows pgx.Rows) (err error) {
-		days, err = pgx.CollectRows(rows, scanStationDay)
+	b.Queue(daysSQL, farm, station, from, to, known(knownAt)).Query(func(rows pgx.Rows) error {
+		var d StationDay
+		_, err := pgx.ForEachRow(rows, []any{(*int32)(&d.Date), &d.Min, &d.Max, &d.Source, &d.ReceivedAt, &d.Revision}, func() error {
+			days = append(days, d)
+			return nil
+		})
 		return err
 	})
 	if err := s.pool.SendBatch(ctx, b).Close(); err != nil {
@@ -179,9 +185,4 @@ func (s *Store) Days(ctx context.Context, farm, station string, from, to *weathe
 	}
 	slices.Reverse(days)
 	return days, nil
-}
-
-func scanStationDay(row pgx.CollectableRow) (d StationDay, err error) {
-	err = row.Scan(&d.Date, &d.Min, &d.Max, &d.Source, &d.ReceivedAt, &d.Revision)
-	return d, err
 }

@@ -7,15 +7,16 @@ import (
 	"time"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgtype"
 
 	"ripetide/forecast"
 	"ripetide/weather"
 )
 
-// inputDaysSQL reads the record of every station of a farm in the order of the
-// key backwards.
+// inputDaysSQL reads the record of every station of a farm, in the order of the
+// key backwards; see daysSQL.
 const inputDaysSQL = `
-	SELECT DISTINCT ON (station, day) station, day, min_c, max_c
+	SELECT DISTINCT ON (station, day) station, day - DATE '1970-01-01', min_c, max_c
 	FROM station_day
 	WHERE farm = $1 AND received_at <= $2
 	ORDER BY station DESC, day DESC, revision DESC`
@@ -77,21 +78,20 @@ func (s *Store) Inputs(ctx context.Context, farm string, knownAt time.Time) (for
 	return in, nil
 }
 
+// collectDays adds the days of each station to days.
 func collectDays(rows pgx.Rows, days map[string][]weather.Day) error {
-	var station string
+	var station pgtype.DriverBytes // Tells without a copy whether it is still the same.
 	var d weather.Day
-	var of []weather.Day // The days of station.
 	var last string
-	for rows.Next() {
-		if err := rows.Scan(&station, &d.Date, &d.Min, &d.Max); err != nil {
-			return err
-		}
-		if station != last {
+	var of []weather.Day // The days of last.
+	_, err := pgx.ForEachRow(rows, []any{&station, (*int32)(&d.Date), &d.Min, &d.Max}, func() error {
+		if string(station) != last {
 			days[last] = of
-			last, of = station, nil
+			last, of = string(station), nil
 		}
 		of = append(of, d)
-	}
+		return nil
+	})
 	days[last] = of
-	return rows.Err()
+	return err
 }
