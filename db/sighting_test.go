@@ -316,3 +316,43 @@ func TestContradictingWriters(t *testing.T) {
 		}
 	}
 }
+
+// TestSeasonsHoldWhileAFarmMoves: a farm crosses the equator while a sighting
+// is added that this would move to another season; one of the two is refused,
+// or the sighting is filed by where the farm is then.
+func TestSeasonsHoldWhileAFarmMoves(t *testing.T) {
+	t.Parallel()
+	s, _ := farmed(t)
+	ctx := t.Context()
+	for i := range 10 {
+		farm := hill
+		farm.ID = "farm" + string(rune('a'+i))
+		must(t)(s.PutFarm(ctx, farm, "test", t0))
+		must(t)(s.PutStation(ctx, farm.ID, barn, "test", t0))
+		must(t)(s.PutVariety(ctx, farm.ID, jewel, "test", t0))
+		must(t)(s.PutPlanting(ctx, farm.ID, north, "test", t0))
+		var wg sync.WaitGroup
+		wg.Go(func() {
+			south := farm
+			south.Latitude = -farm.Latitude
+			_, err := s.PutFarm(ctx, south, "test", at(1))
+			if err != nil && !errors.Is(err, forecast.ErrInvalid) {
+				t.Error(err)
+			}
+		})
+		wg.Go(func() {
+			if _, err := s.AddSightings(ctx, farm.ID, []forecast.Sighting{seen(forecast.Bloom10, "2026-11-03")}, "test", at(1)); err != nil {
+				t.Error(err)
+			}
+		})
+		wg.Wait()
+		farm, err := s.Farm(ctx, farm.ID)
+		if err != nil {
+			t.Fatal(err)
+		}
+		got, err := s.Sightings(ctx, farm.ID, db.SightingFilter{Season: ptr(forecast.SeasonOf(date("2026-11-03"), farm.Southern()))})
+		if err != nil || len(got) != 1 {
+			t.Errorf("%s, southern %v: %d sightings in their season, %v", farm.ID, farm.Southern(), len(got), err)
+		}
+	}
+}

@@ -235,6 +235,17 @@ func (c *computing) aim() {
 	if bloomed != nil {
 		c.countHoles(*bloomed)
 	}
+	// Those with a look in vain come first: see posterior.try.
+	looked := make([]*target, 0, len(c.targets))
+	current := make([]observation, 0, len(c.targets))
+	for _, want := range []bool{true, false} {
+		for t, tg := range c.targets {
+			if tg.looked() == want {
+				looked, current = append(looked, tg), append(current, c.current[t])
+			}
+		}
+	}
+	c.targets, c.current = looked, current
 }
 
 // take makes planting i a target.

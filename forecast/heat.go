@@ -23,10 +23,10 @@ func newHeat(m Method, days []weather.Day) heat {
 
 // extend sums the days from index from on, keeping what stands before.
 func (h heat) extend(m Method, days []weather.Day, from int) {
-	last := len(days) - 1
+	// The daily heat goes where the sums will stand.
+	m.AppendDegreeDays(h.sum[from+1:from+1], days[from:])
 	for i := from; i < len(days); i++ {
-		next := days[min(i+1, last)].Min
-		h.sum[i+1] = h.sum[i] + m.DegreeDays(days[i].Min, days[i].Max, next)
+		h.sum[i+1] += h.sum[i]
 	}
 }
 

@@ -38,8 +38,8 @@ func (b bounds) agrees(x []float64) bool {
 
 // draws returns n joint draws of the log requirements, in antithetic pairs,
 // each of p.dim values. A draw that does not agree with b is drawn again; when
-// that does not help, it is moved by Gibbs sweeps into the part of the
-// distribution that does. strained counts those.
+// that does not help, it is moved into the part of the distribution that does.
+// strained counts those.
 func (p posterior) draws(n int, b bounds) (xs [][]float64, strained int) {
 	xs = make([][]float64, n)
 	z := make([]float64, p.dim)
@@ -47,28 +47,49 @@ func (p posterior) draws(n int, b bounds) (xs [][]float64, strained int) {
 	for i := range xs {
 		x := flat[i*p.dim : (i+1)*p.dim : (i+1)*p.dim]
 		xs[i] = x
-		// A generator for every pair: one that is drawn again leaves the others
-		// as they were.
-		r := rand.New(rand.NewPCG(seed, uint64(i/2)))
-		normals(r, z)
-		if i%2 == 1 {
+		// Two generators for every pair: a draw that is drawn again leaves the
+		// others as they were.
+		r := rand.New(rand.NewPCG(seed+uint64(i%2), uint64(i/2)))
+		ok := false
+		if i%2 == 0 {
+			ok = p.try(r, z, x, b)
+		} else {
 			for k := range z {
 				z[k] = -z[k]
 			}
-			r = rand.New(rand.NewPCG(seed+1, uint64(i/2)))
+			p.at(z, x)
+			ok = b.agrees(x)
 		}
-		p.at(z, x)
-		tries := 0
-		for ; tries < mostDraws && !b.agrees(x); tries++ {
+		for tries := 1; !ok && tries < mostDraws; tries++ {
+			ok = p.try(r, z, x, b)
+		}
+		if !ok {
 			normals(r, z)
 			p.at(z, x)
-		}
-		if tries == mostDraws {
 			p.settle(r, x, b)
 			strained++
 		}
 	}
 	return xs, strained
+}
+
+// try draws x and stops at the first component that does not agree with b. The
+// components that are bound come first, so that a draw in vain costs little.
+func (p posterior) try(r *rand.Rand, z, x []float64, b bounds) bool {
+	row := p.chol
+	for i := range x {
+		z[i] = r.NormFloat64()
+		s := p.mean[i]
+		for j, l := range row[:i+1] {
+			s += l * z[j]
+		}
+		row = row[i+1:]
+		x[i] = s
+		if !(s > b.above[i]) || i%ripeStages != 0 && !(s > x[i-1]) {
+			return false
+		}
+	}
+	return true
 }
 
 func normals(r *rand.Rand, z []float64) {

@@ -26,6 +26,16 @@ func methodOf(v Variety) Method {
 	return DefaultMethod
 }
 
+// looked reports whether a stage that has not come was looked for in vain.
+func (t *target) looked() bool {
+	for s := range ripeStages {
+		if t.notYet[s] != nil && t.seen[s] == nil {
+			return true
+		}
+	}
+	return false
+}
+
 // bound returns the log heat that each stage of t has not yet taken: of the
 // day on which somebody looked in vain. Inf means there was no such look.
 func (t *target) bound(none float64, log func(float64) float64) (b triple) {

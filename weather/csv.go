@@ -181,7 +181,7 @@ func (r *csvRows) next() (cells []string, fault string) {
 			return nil, fmt.Sprintf("row is longer than %d bytes", maxLine)
 		}
 		r.cells, fault = splitCells(line, r.cells[:0])
-		if fault == openQuote && r.columns > 0 && r.join(start) {
+		if fault == openQuote && r.join(start) {
 			fault = ""
 		}
 		if fault != "" {
@@ -201,14 +201,14 @@ func (r *csvRows) cutOff() bool { return !r.ended }
 
 // join tries to read a row over several lines at the beginning of text, the
 // first of which leaves a quote open. It only takes one that comes out as a
-// whole row.
+// whole row, so the header cannot be one.
 func (r *csvRows) join(text string) bool {
 	var cells []string
 	end := strings.IndexByte(text, '\n') + 1
 	for n := 1; n < maxJoined && 0 < end && end < len(text); n++ {
-		stop, next, ended := len(text), len(text), false
+		stop, next := len(text), len(text)
 		if i := strings.IndexByte(text[end:], '\n'); i >= 0 {
-			stop, next, ended = end+i, end+i+1, true
+			stop, next = end+i, end+i+1
 		}
 		if stop > maxLine {
 			return false
@@ -216,7 +216,7 @@ func (r *csvRows) join(text string) bool {
 		var fault string
 		cells, fault = splitCells(strings.TrimSuffix(text[:stop], "\r"), cells[:0])
 		if fault == "" && len(cells) == r.columns {
-			r.cells, r.rest, r.ended = cells, text[next:], ended
+			r.cells, r.rest = cells, text[next:]
 			return true
 		}
 		if fault != openQuote {

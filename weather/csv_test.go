@@ -65,8 +65,8 @@ func TestReadCSV(t *testing.T) {
 		{"a note over lines at the end", "", "date,min_c,max_c,note\n2026-05-01,1.5,12,\"frost\n\nand snow\"", []string{"2026-05-01 1.5 12"}},
 		{"a note that is never closed", "", "date,min_c,max_c,note\n2026-05-01,1.5,12,\"frost\n2026-05-02,2,13,\n", []string{"2026-05-02 2 13", "1 2026-05-01: a quote is not closed"}},
 		{"nor may another row close it", "", "date,min_c,max_c,note,sky\n2026-05-01,\"1.5,12\n2026-05-02,2,13,x\",dry\n", []string{"2026-05-02 2 13", "1 2026-05-01: a quote is not closed"}},
-		{"a row over lines takes no more lines than it needs", "", "date,min_c,max_c,note,sky\n\"2026-05-01,1.5\nx\"\n2026-05-03,3,14,fine,dry\n", []string{
-			"2026-05-03 3 14", "1 : a quote is not closed", `2 x": row has 1 of 5 cells, it is cut off`,
+		{"a row over lines takes no more lines than it needs", "", "date,min_c,max_c,note,sky,wind\n\"2026-05-01,1.5\nx\",a\n2026-05-03,3,14,fine,dry\n", []string{
+			"2026-05-03 3 14", "1 : a quote is not closed", `2 x": row has 2 of 6 cells, it is cut off`,
 		}},
 		{"a note over a line without end", "", "date,min_c,max_c,note\n2026-05-01,1.5,12,\"x\n" + strings.Repeat("y", 70_000) + "\"\n", []string{
 			"1 2026-05-01: a quote is not closed", "2 : row is longer than 65536 bytes",
