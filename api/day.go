@@ -105,6 +105,7 @@ func (s *Server) dayRoutes() {
 		MaxBodyBytes: filesLimit, BodyReadTimeout: fileTime,
 		RequestBody: &huma.RequestBody{Required: true, Content: map[string]*huma.MediaType{
 			"application/json": {Schema: schema}, "text/csv": text, "text/plain": text,
+			"application/gzip": {Schema: &huma.Schema{Type: huma.TypeString, Format: "binary"}},
 		}},
 		Errors: []int{http.StatusBadRequest, http.StatusRequestEntityTooLarge, http.StatusUnsupportedMediaType},
 	}, s.addDays)
@@ -156,6 +157,17 @@ func readDays(in *postDays, today weather.Date) (*weather.Reading, string, error
 	}
 	if e := strings.ToLower(in.Encoding); e != "" && e != "gzip" && e != "identity" {
 		return nil, "", unsupported("Content-Encoding may be gzip or nothing")
+	}
+	if ct == "" || ct == "application/gzip" || ct == "application/x-gzip" {
+		// Without a type, or with that of the wrapping, the content tells.
+		body, err := weather.Unpack(bytes.NewReader(in.RawBody))
+		if err != nil {
+			return nil, "", err
+		}
+		ct = "text/csv"
+		if strings.HasPrefix(strings.TrimSpace(body), "{") {
+			ct = "application/json"
+		}
 	}
 	switch ct {
 	case "application/json":
@@ -235,15 +247,28 @@ func (s *Server) days(ctx context.Context, in *getDays) (*got[DaysOut], error) {
 	if !in.KnownAt.IsZero() {
 		known = &in.KnownAt
 	}
-	all, err := s.store.Days(ctx, in.Farm, in.Station, from, to, known)
+	// The whole record, for a hole may begin before the part that is asked for.
+	all, err := s.store.Days(ctx, in.Farm, in.Station, nil, nil, known)
 	if err != nil {
 		return nil, err
 	}
 	out := DaysOut{Station: in.Station, Days: make([]DayOut, 0, len(all)), Holes: []HoleOut{}}
 	for i, d := range all {
-		out.Days = append(out.Days, DayOut{d.Date, d.Min, d.Max, d.Source, []string{}})
-		if i > 0 && d.Date > all[i-1].Date+1 {
-			out.Holes = append(out.Holes, HoleOut{all[i-1].Date + 1, d.Date - 1})
+		if (from == nil || d.Date >= *from) && (to == nil || d.Date <= *to) {
+			out.Days = append(out.Days, DayOut{d.Date, d.Min, d.Max, d.Source, []string{}})
+		}
+		if i == 0 {
+			continue
+		}
+		hole := HoleOut{all[i-1].Date + 1, d.Date - 1}
+		if from != nil {
+			hole.From = max(hole.From, *from)
+		}
+		if to != nil {
+			hole.To = min(hole.To, *to)
+		}
+		if hole.From <= hole.To {
+			out.Holes = append(out.Holes, hole)
 		}
 	}
 	return &got[DaysOut]{out}, nil

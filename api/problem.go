@@ -140,6 +140,9 @@ func newProblem(status int, msg string, errs ...error) huma.StatusError {
 			continue
 		}
 		f := faultOf(err)
+		if status == http.StatusBadRequest && f.Pointer != "" {
+			continue // Of a body that could not be read nothing else can be said.
+		}
 		if place := f.Pointer + "\x00" + f.Parameter; !seen[place] {
 			seen[place] = true
 			p.Errors = append(p.Errors, f)

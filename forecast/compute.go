@@ -269,7 +269,7 @@ func (c *computing) take(i, v int, l *looks, d *PlantingDates) {
 	if m != DefaultMethod {
 		c.note(NoteMethod, p.ID, "Reckoned by its own method: %s.", m)
 	}
-	through := t.ahead.through
+	through := min(t.ahead.through, *c.f.WeatherThrough)
 	sum := 0.0
 	if through > t.bloom {
 		sum = round(t.heats[0].after(t.bloom, through), 1)
@@ -399,8 +399,15 @@ func (t *target) asSeen(h heat, need triple, day [ripeStages]weather.Date) tripl
 		}
 		need[s] = h.after(t.bloom, day[s])
 	}
+	// What was not seen gives way to what was, and stages stay apart.
+	const apart = 1 // °C·d.
+	for s := ripeStages - 2; s >= 0; s-- {
+		if t.seen[s] == nil && t.seen[s+1] != nil {
+			need[s] = min(need[s], need[s+1]-apart)
+		}
+	}
 	for s := 1; s < ripeStages; s++ {
-		need[s] = max(need[s], need[s-1]+1)
+		need[s] = max(need[s], need[s-1]+apart)
 	}
 	return need
 }

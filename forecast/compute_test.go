@@ -228,3 +228,25 @@ func TestFinishedSeasonHasNoSpread(t *testing.T) {
 		t.Errorf("season span %+v has spread", *s)
 	}
 }
+
+// A look in vain on the season's last day leaves no day for the stage to come.
+func TestLookInVainOnTheLastDayOfTheSeason(t *testing.T) {
+	t.Parallel()
+	in, _ := demo(t)
+	last := weather.DateOf(2017, time.December, 31)
+	var rest []forecast.Sighting
+	for _, s := range in.Sightings {
+		if s.Date.Year() != 2017 || s.Stage != forecast.LastPick {
+			rest = append(rest, s)
+		}
+	}
+	for _, p := range in.Plantings {
+		rest = append(rest, forecast.Sighting{Planting: p.ID, Stage: forecast.LastPick, Date: last})
+	}
+	in.Sightings = rest
+	for _, p := range compute(t, in, last).Plantings {
+		if p.Stages != nil && p.Stages.LastPick.P90 > last {
+			t.Errorf("%s: last pick %v is outside the season", p.Planting, p.Stages.LastPick)
+		}
+	}
+}

@@ -3,6 +3,8 @@ package forecast
 import (
 	"errors"
 	"fmt"
+
+	"ripetide/weather"
 )
 
 // Errors of the package; match with [errors.Is].
@@ -36,6 +38,20 @@ func (e *FieldError) Error() string { return fmt.Sprintf("%s: %s", e.Field, e.Re
 
 // Is matches [ErrInvalid].
 func (e *FieldError) Is(target error) bool { return target == ErrInvalid }
+
+// AheadError says which as-of date was asked for and what the farm's today is.
+// It matches [ErrAsOfAhead].
+type AheadError struct{ AsOf, Today weather.Date }
+
+func (e *AheadError) Error() string { return e.Detail() }
+
+// Detail says in plain words what cannot be.
+func (e *AheadError) Detail() string {
+	return fmt.Sprintf("a forecast cannot be made as of %s: today at the farm is %s", e.AsOf, e.Today)
+}
+
+// Is matches [ErrAsOfAhead].
+func (e *AheadError) Is(target error) bool { return target == ErrAsOfAhead }
 
 // TooFewYearsError says what a station's record lacks. It matches
 // [ErrTooFewYears].

@@ -143,6 +143,9 @@ func crossing(h heat, t *target, need triple) (day [ripeStages]weather.Date, rea
 		if t.notYet[s] != nil {
 			d = max(d, *t.notYet[s]+1)
 		}
+		if d > h.last() { // The look in vain was on the season's last day.
+			d, reached = h.last(), false
+		}
 		day[s] = d
 	}
 	// A seen stage rules those around it.

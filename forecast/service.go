@@ -57,6 +57,9 @@ func (s *Service) Make(ctx context.Context, farm string, r Request) (*Forecast, 
 	if r.KnownAt != nil {
 		known = r.KnownAt.UTC()
 	}
+	if known.After(now) { // What is received later must not come to belong to it.
+		known = now
+	}
 	in, err := s.Store.Inputs(ctx, farm, known)
 	if err != nil {
 		return nil, Frozen{}, fmt.Errorf("read inputs: %w", err)
@@ -70,7 +73,7 @@ func (s *Service) Make(ctx context.Context, farm string, r Request) (*Forecast, 
 		asOf = *r.AsOf
 	}
 	if asOf > today {
-		return nil, Frozen{}, fmt.Errorf("%w: %s is after %s", ErrAsOfAhead, asOf, today)
+		return nil, Frozen{}, &AheadError{AsOf: asOf, Today: today}
 	}
 	f, err := Compute(in, asOf)
 	if err != nil {

@@ -25,6 +25,7 @@ type demoCmd struct {
 // Run loads the demo farm, forecasts, prints, draws and serves. What is there
 // already is left as it is.
 func (d *demoCmd) Run(ctx context.Context, w *world, c *config) (err error) {
+	fmt.Fprintln(w.Stderr, "Opening the database (the first time makes a private PostgreSQL, a few seconds) …")
 	o, err := open(ctx, c, demoDatabase, nil)
 	if err != nil {
 		return err

@@ -342,6 +342,8 @@ func TestBadInputIsToldAndLosesNothing(t *testing.T) {
 		{"impossible date in the query", "GET", days + "?from=2025-02-30", "", "", 422, []string{"from"}},
 		{"first ripe before bloom", "POST", "/v1/farms/f/sightings", "application/json", `{"sightings":[{"planting":"p","date":"2025-05-10","stage":"first_ripe","seen":true},{"planting":"p","date":"2025-05-20","stage":"bloom_10","seen":true}]}`, 200, []string{`"row":2`}},
 		{"last pick before first ripe", "POST", "/v1/farms/f/sightings", "application/json", `{"sightings":[{"planting":"p","date":"2025-05-09","stage":"last_pick","seen":true}]}`, 409, []string{"/sightings/0"}},
+		{"as of tomorrow says both days", "POST", "/v1/farms/f/forecasts?as_of=2099-06-02", "", "", 422, []string{"2099-06-02", "today"}},
+		{"only the reading of a broken body", "PUT", "/v1/farms/f/plantings/z", "application/json", "{", 400, []string{"unreadable"}},
 		{"too few years", "POST", "/v1/farms/f/forecasts?as_of=2025-06-01", "", "", 409, []string{"too-few-years", "load older"}},
 		{"as of tomorrow", "POST", "/v1/farms/f/forecasts?as_of=2099-06-01", "", "", 422, []string{"as-of-ahead"}},
 	} {
@@ -364,6 +366,11 @@ func TestBadInputIsToldAndLosesNothing(t *testing.T) {
 	r := s.json(200, "POST", days, mixed)
 	if r["added"] != 1.0 || len(r["refused"].([]any)) != 2 {
 		t.Errorf("mixed body: %v", r)
+	}
+	s.json(200, "POST", days, `{"unit":"C","days":[{"date":"2025-05-06","min":1,"max":2}]}`)
+	holes := s.json(200, "GET", days+"?from=2025-05-03&to=2025-05-04", "")
+	if got := fmt.Sprint(holes["days"], holes["holes"]); got != "[] [map[from:2025-05-03 to:2025-05-04]]" {
+		t.Errorf("inside a hole: %s", got)
 	}
 	got := s.json(200, "GET", days, "")["days"].([]any)[0].(map[string]any)
 	if got["min"] != 10.0 || got["max"] != 20.0 { // 50 and 68 °F.

@@ -91,6 +91,7 @@ func (l *loadCmd) file(ctx context.Context, w *world, o *opened, farm, name stri
 	if len(r.Days) == 0 {
 		return errors.New("no row was good")
 	}
+	fmt.Fprintf(w.Stderr, "%s: storing %d days …\n", name, len(r.Days))
 	added, corrected, unchanged, err := o.AddDays(ctx, farm, l.Station, r.Days, "file "+r.Format, w.Now())
 	if err != nil {
 		return err
