@@ -3,7 +3,6 @@ package api_test
 import (
 	"bytes"
 	"flag"
-	"io"
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
@@ -25,7 +24,7 @@ const golden = "../testdata/api/openapi.json"
 func server() *api.Server {
 	return api.New(api.Config{
 		Now: func() time.Time { return time.Unix(0, 0) },
-		Log: slog.New(slog.NewTextHandler(io.Discard, nil)), Version: "test",
+		Log: slog.New(slog.DiscardHandler), Version: "test",
 	})
 }
 

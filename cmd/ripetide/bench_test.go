@@ -54,7 +54,7 @@ func BenchmarkLatest(b *testing.B) {
 	b.Run("ripetide", func(b *testing.B) {
 		srv := api.New(api.Config{
 			Store: stores{o.Store}, Forecast: &forecast.Service{Store: o.Store, Now: w.Now}, Now: w.Now,
-			Log: slog.New(slog.NewTextHandler(io.Discard, nil)), Version: "bench",
+			Log: slog.New(slog.DiscardHandler), Version: "bench",
 		})
 		ask(b, srv, "/v1/farms/"+demo.Farm.ID+"/forecasts/latest", key, len(z.Body))
 	})
