@@ -100,7 +100,10 @@ func (t *tally) supply(first weather.Date, names []string) []DaySupply {
 		if float64(t.season[d]) < leastSeason*n {
 			continue
 		}
-		q := kgQuantiles(t.kg[d])
+		var q [3]float64
+		if t.kg[d] != nil {
+			q = kgQuantiles(t.kg[d])
+		}
 		s := DaySupply{
 			Date:            first + weather.Date(d),
 			Ripe:            round(float64(t.ripe[d])/n, 2),

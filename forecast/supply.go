@@ -22,7 +22,7 @@ type tally struct {
 	season        []int       // Members in whose season the day lies.
 	ripe          []int       // Varieties in their window, summed over members.
 	gap, thin     []int       // Members with a gap, a thin day.
-	kg            [][]float32 // Ripe fruit standing [day][member].
+	kg            [][]float32 // Ripe fruit standing [day][member]; nil: none on that day.
 	kgBy          [][]float64 // Summed over members [planting][day].
 	gapDays       bitmap      // [member][day].
 	thinDays      bitmap
@@ -69,10 +69,6 @@ func newTally(farm Farm, first weather.Date, plantings, members, days int) *tall
 		gapDays: newBitmap(members, days), thinDays: newBitmap(members, days),
 		first: make([]int16, members), last: make([]int16, members),
 		opens: openDays(farm, first, days),
-	}
-	flat := make([]float32, days*members)
-	for d := range t.kg {
-		t.kg[d] = flat[d*members : (d+1)*members : (d+1)*members]
 	}
 	for p := range t.kgBy {
 		t.kgBy[p] = make([]float64, days)
@@ -183,6 +179,9 @@ func (t *tally) add(m int, farm Farm, ps []memberDay, w *scratch) {
 		}
 	}
 	for d := begin; d <= end; d++ {
+		if t.kg[d] == nil {
+			t.kg[d] = make([]float32, t.members)
+		}
 		t.kg[d][m] = float32(w.total[d])
 	}
 	if farm.ThinKgPerDay == 0 {
