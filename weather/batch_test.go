@@ -292,7 +292,7 @@ func TestBatchTooLarge(t *testing.T) {
 	t.Parallel()
 	b := newBatch(t, weather.Celsius)
 	for i := range 300_001 {
-		b.Add(i+1, "", "", "")
+		b.Add(i+1, "2026-06-01", "1", "2")
 	}
 	if r, err := b.Done(); !errors.Is(err, weather.ErrTooLarge) || r != nil {
 		t.Errorf("got %v, %v", r, err)
