@@ -82,8 +82,8 @@ func TestHistoryCannotBeChanged(t *testing.T) {
 	}
 }
 
-// TestConstraintsAndWhatTheyMean breaks each constraint that has a meaning of
-// its own with raw rows that only the database can refuse.
+// TestConstraintsRefuse breaks constraints with raw rows, which only the
+// database can refuse.
 func TestConstraintsRefuse(t *testing.T) {
 	t.Parallel()
 	_, pool := farmed(t)

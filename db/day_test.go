@@ -47,7 +47,7 @@ func readDays(t testing.TB, s *db.Store, from, to *weather.Date, knownAt *time.T
 	return days
 }
 
-// Lengths of a load on either side of the point where it is copied.
+// Lengths of a load.
 const few, many = 10, 1200
 
 func TestDaysAreAddedOnceCorrectedAndKept(t *testing.T) {
@@ -224,8 +224,8 @@ func TestFiftyCorrectTheSameDay(t *testing.T) {
 	}
 }
 
-// TestOverlappingLoads: many load pieces of one record that overlap, some by
-// COPY, in any order; the record is whole and nothing is in it twice.
+// TestOverlappingLoads: many load pieces of one record that overlap, in any
+// order; the record is whole and nothing is in it twice.
 func TestOverlappingLoads(t *testing.T) {
 	t.Parallel()
 	s, pool := farmed(t)
@@ -257,29 +257,5 @@ func TestOverlappingLoads(t *testing.T) {
 		if d.Revision != 1 {
 			t.Fatalf("%s has revision %d", d.Date, d.Revision)
 		}
-	}
-}
-
-// TestWriterThatWaitsTooLong: a wait for another writer ends as ErrBusy.
-func TestWriterThatWaitsTooLong(t *testing.T) {
-	t.Parallel()
-	_, pool := farmed(t)
-	dsn := pool.Config().ConnString()
-	s, err := db.Open(t.Context(), dsn, db.Options{LockTimeout: 50 * time.Millisecond})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer s.Close()
-	tx, err := pool.Begin(t.Context())
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer tx.Rollback(t.Context())
-	if _, err := tx.Exec(t.Context(), "SELECT FROM station FOR NO KEY UPDATE"); err != nil {
-		t.Fatal(err)
-	}
-	_, _, _, err = s.AddDays(t.Context(), "hill", "barn", run("2026-05-01", 1, 1), "test", at(1))
-	if !errors.Is(err, db.ErrBusy) {
-		t.Errorf("got %v, want ErrBusy", err)
 	}
 }

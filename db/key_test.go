@@ -103,3 +103,21 @@ func TestTouchKeyOnceAMinute(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// TestWhatAKeyIsStays: only when it was revoked and used may change.
+func TestWhatAKeyIsStays(t *testing.T) {
+	t.Parallel()
+	s, pool := farmed(t)
+	if err := s.NewKey(t.Context(), key("a", nil)); err != nil {
+		t.Fatal(err)
+	}
+	for set, want := range map[string]bool{
+		"id = id": false, "farm = farm": false, "role = role": false, "name = name": false, "hash = hash": false,
+		"created_at = created_at": false, "expires_at = expires_at": false, "revoked_at = now(), role = 'owner'": false,
+		"revoked_at = now()": true, "last_used_at = now()": true,
+	} {
+		if _, err := pool.Exec(t.Context(), "UPDATE api_key SET "+set); (err == nil) != want {
+			t.Errorf("%s: %v", set, err)
+		}
+	}
+}

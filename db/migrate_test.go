@@ -6,8 +6,10 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/pressly/goose/v3/lock"
 
 	"ripetide/db"
 	"ripetide/db/dbtest"
@@ -35,6 +37,36 @@ func TestThreeMigrateAtOnceAndAgain(t *testing.T) {
 	}
 	if after := schema(t, pool); after != before {
 		t.Error("the second time changed something")
+	}
+}
+
+// TestMigrateWaitsForItsTurn: while another program holds goose's lock, none of
+// our tables is made.
+func TestMigrateWaitsForItsTurn(t *testing.T) {
+	t.Parallel()
+	dsn := dbtest.DSN(t)
+	pool := dbtest.Connect(t, dsn)
+	other, err := pool.Acquire(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer other.Release()
+	if _, err := other.Exec(t.Context(), "SELECT pg_advisory_lock($1)", lock.DefaultLockID); err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithTimeout(t.Context(), 500*time.Millisecond)
+	defer cancel()
+	if err := db.Migrate(ctx, dsn); !errors.Is(err, context.DeadlineExceeded) {
+		t.Errorf("did not wait: %v", err)
+	}
+	if n := count(t, pool, "pg_class WHERE relnamespace = 'public'::regnamespace AND relname NOT LIKE 'goose%'"); n != 0 {
+		t.Errorf("made %d tables and indexes out of turn", n)
+	}
+	if _, err := other.Exec(t.Context(), "SELECT pg_advisory_unlock_all()"); err != nil {
+		t.Fatal(err)
+	}
+	if err := db.Migrate(t.Context(), dsn); err != nil {
+		t.Error(err)
 	}
 }
 

@@ -247,6 +247,10 @@ func TestWithdrawSighting(t *testing.T) {
 	if err := pool.QueryRow(t.Context(), "SELECT ended_by FROM sighting_end WHERE replaced_by IS NULL").Scan(&by); err != nil || by != "key bob" {
 		t.Errorf("ended by %q, %v", by, err)
 	}
+	var early int
+	if err := pool.QueryRow(t.Context(), "SELECT count(*) FROM sighting_end JOIN sighting USING (farm, id) WHERE ended_at < recorded_at").Scan(&early); err != nil || early != 0 {
+		t.Errorf("%d sightings ended before they were recorded, %v", early, err)
+	}
 	again := good(t, sight(t, s, 30, seen(forecast.FirstRipe, "2026-06-10")))
 	if again[0] == ids[1] {
 		t.Error("a withdrawn sighting came back to life")

@@ -118,13 +118,7 @@ func TestOpenSetsTheSession(t *testing.T) {
 func TestConnectionStringComesFirst(t *testing.T) {
 	t.Parallel()
 	dsn := dbtest.DSN(t)
-	sep := " "
-	if strings.Contains(dsn, "://") {
-		if sep = "?"; strings.Contains(dsn, "?") {
-			sep = "&"
-		}
-	}
-	s, err := db.Open(t.Context(), dsn+sep+"statement_timeout=7000", db.Options{StatementTimeout: time.Second})
+	s, err := db.Open(t.Context(), withSetting(dsn, "statement_timeout=7000"), db.Options{StatementTimeout: time.Second})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -132,6 +126,18 @@ func TestConnectionStringComesFirst(t *testing.T) {
 	if got := db.Setting(t, s, "statement_timeout"); got != "7s" {
 		t.Errorf("statement_timeout is %s, want 7s", got)
 	}
+}
+
+// withSetting returns a connection string, of either form, with one more
+// setting.
+func withSetting(dsn, setting string) string {
+	switch {
+	case !strings.Contains(dsn, "://"):
+		return dsn + " " + setting
+	case strings.Contains(dsn, "?"):
+		return dsn + "&" + setting
+	}
+	return dsn + "?" + setting
 }
 
 func TestOpenNeedsAServer(t *testing.T) {

@@ -1,0 +1,244 @@
+package db_test
+
+import (
+	"context"
+	"errors"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/jackc/pgx/v5/pgxpool"
+
+	"ripetide/db"
+	"ripetide/forecast"
+	"ripetide/weather"
+)
+
+// writers lists the methods that write with the table whose row they lock.
+var writers = []struct {
+	name, table string
+	write       func(ctx context.Context, s *db.Store, id string) error
+}{
+	{"PutFarm", "farm", func(ctx context.Context, s *db.Store, id string) error {
+		f := hill
+		f.Name = "Renamed"
+		return second(s.PutFarm(ctx, f, "test", at(2)))
+	}},
+	{"PutStation", "station", func(ctx context.Context, s *db.Store, id string) error {
+		st := barn
+		st.Name = "Renamed"
+		return second(s.PutStation(ctx, "hill", st, "test", at(2)))
+	}},
+	{"PutVariety", "variety", func(ctx context.Context, s *db.Store, id string) error {
+		v := jewel
+		v.Name = "Renamed"
+		return second(s.PutVariety(ctx, "hill", v, "test", at(2)))
+	}},
+	{"PutPlanting", "planting", func(ctx context.Context, s *db.Store, id string) error {
+		p := north
+		p.Block = "Renamed"
+		return second(s.PutPlanting(ctx, "hill", p, "test", at(2)))
+	}},
+	{"AddDays", "station", func(ctx context.Context, s *db.Store, id string) error {
+		_, _, _, err := s.AddDays(ctx, "hill", "barn", run("2026-05-01", few, 2), "test", at(2))
+		return err
+	}},
+	{"AddSightings", "planting", func(ctx context.Context, s *db.Store, id string) error {
+		r, err := s.AddSightings(ctx, "hill", []forecast.Sighting{seen(forecast.FirstRipe, "2026-06-12")}, "test", at(2))
+		if err == nil {
+			err = r[0].Err
+		}
+		return err
+	}},
+	{"AddSightings of a farm that moves", "farm", func(ctx context.Context, s *db.Store, id string) error {
+		return second(s.AddSightings(ctx, "hill", []forecast.Sighting{seen(forecast.FirstRipe, "2026-06-12")}, "test", at(2)))
+	}},
+	{"WithdrawSighting", "planting", func(ctx context.Context, s *db.Store, id string) error {
+		err := s.WithdrawSighting(ctx, "hill", id, "test", at(2))
+		if errors.Is(err, forecast.ErrSightingNotFound) {
+			err = nil // Another one was first.
+		}
+		return err
+	}},
+}
+
+// TestWritersOfOneThingTakeTurns lets writers of the same wait behind a lock
+// until all are there, and then go at once: one writes, the others find it
+// written.
+func TestWritersOfOneThingTakeTurns(t *testing.T) {
+	t.Parallel()
+	const n = 6
+	for _, w := range writers {
+		t.Run(w.name, func(t *testing.T) {
+			t.Parallel()
+			_, pool := farmed(t)
+			s, id := sighted(t, pool, db.Options{MaxConns: n})
+			before := rows(t, pool)
+			release := hold(t, pool, w.table)
+			var wg sync.WaitGroup
+			for range n {
+				wg.Go(func() {
+					if err := w.write(t.Context(), s, id); err != nil {
+						t.Error(err)
+					}
+				})
+			}
+			waiting(t, pool, n)
+			release()
+			wg.Wait()
+			want := before + 1
+			switch w.name {
+			case "AddDays": // A correction of each day.
+				want = before + few
+			case "AddSightings", "AddSightings of a farm that moves": // With the end of the one it replaces.
+				want = before + 2
+			}
+			if got := rows(t, pool); got != want {
+				t.Errorf("%d rows were written, want %d", got-before, want-before)
+			}
+		})
+	}
+}
+
+// TestWritersOfANewThingTakeTurns: all find that there is no such station, and
+// wait while somebody makes it.
+func TestWritersOfANewThingTakeTurns(t *testing.T) {
+	t.Parallel()
+	const n = 6
+	_, pool := farmed(t)
+	s, err := db.Open(t.Context(), pool.Config().ConnString(), db.Options{MaxConns: n})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	tx, err := pool.Begin(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := tx.Exec(t.Context(), "INSERT INTO station VALUES ('hill', 'tower', $1)", t0); err != nil {
+		t.Fatal(err)
+	}
+	var wg sync.WaitGroup
+	for range n {
+		wg.Go(func() {
+			if created, err := s.PutStation(t.Context(), "hill", weather.Station{ID: "tower", Name: "Tower"}, "test", at(1)); err != nil || created {
+				t.Errorf("created %v, %v", created, err)
+			}
+		})
+	}
+	waiting(t, pool, n)
+	if err := tx.Commit(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	wg.Wait()
+	if n := count(t, pool, "station_version WHERE station = 'tower'"); n != 1 {
+		t.Errorf("%d versions, want 1", n)
+	}
+}
+
+// TestWriterThatWaitsTooLong: a wait for another writer ends as ErrBusy.
+func TestWriterThatWaitsTooLong(t *testing.T) {
+	t.Parallel()
+	_, pool := farmed(t)
+	s, id := sighted(t, pool, db.Options{LockTimeout: 50 * time.Millisecond})
+	for _, w := range writers {
+		release := hold(t, pool, w.table)
+		if err := w.write(t.Context(), s, id); !errors.Is(err, db.ErrBusy) {
+			t.Errorf("%s: %v, want ErrBusy", w.name, err)
+		}
+		release()
+	}
+}
+
+// TestLoserOfADeadlockTriesAgain brings about a deadlock that the store loses.
+func TestLoserOfADeadlockTriesAgain(t *testing.T) {
+	t.Parallel()
+	_, pool := farmed(t)
+	s, err := db.Open(t.Context(), withSetting(pool.Config().ConnString(), "deadlock_timeout=2s"), db.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	tx, err := pool.Begin(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, sql := range []string{"SET LOCAL deadlock_timeout = '1min'", "SELECT FROM planting FOR NO KEY UPDATE"} {
+		if _, err := tx.Exec(t.Context(), sql); err != nil {
+			t.Fatal(err)
+		}
+	}
+	var wg sync.WaitGroup
+	wg.Go(func() { good(t, sight(t, s, 2, seen(forecast.FirstRipe, "2026-06-12"))) })
+	waiting(t, pool, 1) // It holds the farm, wants the planting, and looks for a deadlock in 2 s.
+	if _, err := tx.Exec(t.Context(), "SELECT FROM farm FOR NO KEY UPDATE"); err != nil {
+		t.Errorf("the other one lost: %v", err)
+	}
+	if err := tx.Rollback(t.Context()); err != nil {
+		t.Error(err)
+	}
+	wg.Wait()
+	current(t, s, 2, seen(forecast.FirstRipe, "2026-06-12"))
+}
+
+// sighted opens another store on the database of pool, and adds days and a
+// sighting, whose id it returns.
+func sighted(t *testing.T, pool *pgxpool.Pool, o db.Options) (*db.Store, string) {
+	t.Helper()
+	s, err := db.Open(t.Context(), pool.Config().ConnString(), o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(s.Close)
+	add(t, s, run("2026-05-01", few, 1), "test", at(1))
+	return s, good(t, sight(t, s, 1, seen(forecast.FirstRipe, "2026-06-10")))[0]
+}
+
+// hold locks the rows of a table as a writer does.
+func hold(t *testing.T, pool *pgxpool.Pool, table string) (release func()) {
+	t.Helper()
+	tx, err := pool.Begin(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := tx.Exec(t.Context(), "SELECT FROM "+table+" FOR NO KEY UPDATE"); err != nil {
+		t.Fatal(err)
+	}
+	return func() {
+		if err := tx.Rollback(t.Context()); err != nil {
+			t.Error(err)
+		}
+	}
+}
+
+// waiting returns when n sessions wait for a lock.
+func waiting(t *testing.T, pool *pgxpool.Pool, n int) {
+	t.Helper()
+	for end := time.Now().Add(8 * time.Second); ; {
+		var got int
+		if err := pool.QueryRow(t.Context(), `
+			SELECT count(*)
+			FROM pg_stat_activity, pg_sleep(0.01)
+			WHERE datname = current_database() AND wait_event_type = 'Lock'`).Scan(&got); err != nil {
+			t.Fatal(err)
+		}
+		if got == n {
+			return
+		}
+		if time.Now().After(end) {
+			t.Errorf("%d sessions wait for a lock, want %d", got, n)
+			return
+		}
+	}
+}
+
+// rows returns the number of rows of all tables that hold history.
+func rows(t *testing.T, pool *pgxpool.Pool) (n int) {
+	t.Helper()
+	for _, table := range []string{
+		"farm_version", "station_version", "variety_version", "planting_version", "station_day", "sighting", "sighting_end",
+	} {
+		n += count(t, pool, table)
+	}
+	return n
+}
