@@ -96,6 +96,9 @@ func (s *Server) refuse(ctx huma.Context, err error) {
 	if p.Status == http.StatusUnauthorized {
 		ctx.SetHeader("WWW-Authenticate", `Bearer realm="ripetide"`)
 	}
+	if p.Status == http.StatusServiceUnavailable {
+		ctx.SetHeader("Retry-After", retryAfter)
+	}
 	ctx.SetHeader("Content-Type", "application/problem+json")
 	ctx.SetStatus(p.Status)
 	q := *p

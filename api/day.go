@@ -123,8 +123,7 @@ func (s *Server) addDays(ctx context.Context, in *postDays) (*got[DaysReport], e
 	if _, err := s.store.Station(ctx, in.Farm, in.Station); err != nil {
 		return nil, err
 	}
-	now := s.now()
-	today, err := farm.Today(now)
+	today, err := farm.Today(s.now())
 	if err != nil {
 		return nil, err
 	}
@@ -139,7 +138,7 @@ func (s *Server) addDays(ctx context.Context, in *postDays) (*got[DaysReport], e
 	if len(r.Days) == 0 || in.AllOrNothing && len(r.Refused) > 0 {
 		return nil, refusedDays(out.Refused, source == sourceJSON)
 	}
-	out.Added, out.Corrected, out.Unchanged, err = s.store.AddDays(ctx, in.Farm, in.Station, r.Days, source, now)
+	out.Added, out.Corrected, out.Unchanged, err = s.store.AddDays(ctx, in.Farm, in.Station, r.Days, source, s.now())
 	if err != nil {
 		return nil, err
 	}

@@ -87,6 +87,7 @@ var kinds = []kind{
 	{weather.ErrUnknownFormat, http.StatusUnprocessableEntity, "unknown-format", "Format not recognised", "The file was not recognised. A plain CSV has a header with date, min and max."},
 	{weather.ErrBadHeader, http.StatusUnprocessableEntity, "bad-header", "Header not understood", "A plain CSV has a header with date, min and max (or tmin and tmax), with _c or _f for the unit."},
 	{weather.ErrNoRows, http.StatusUnprocessableEntity, "no-rows", "No rows", "The file holds no row of data."},
+	{forecast.ErrBusy, http.StatusServiceUnavailable, "busy", "Busy", "Another writer kept the database for too long. Nothing was kept; the same request may go through in a moment."},
 	{weather.ErrTooLarge, http.StatusRequestEntityTooLarge, "too-large", "Too large", "The body, or what it unpacks to, is larger than the service takes. Send it in parts, or use the command \"ripetide load\"."},
 	{weather.ErrDamaged, http.StatusBadRequest, "damaged", "Damaged file", "The file could not be unpacked or read to its end. Nothing was kept."},
 }
@@ -121,7 +122,7 @@ func (s *Server) fail(ctx context.Context, err error) error {
 		return nil
 	}
 	p := problemOf(err)
-	if p.Status >= http.StatusInternalServerError {
+	if p.Status == http.StatusInternalServerError {
 		if errors.Is(err, context.Canceled) {
 			return &Problem{Type: "about:blank", Title: "Request given up", Status: 499}
 		}

@@ -41,6 +41,7 @@ const (
 	bodyLimit  = 1 << 20  // Bytes of an ordinary body.
 	filesLimit = 32 << 20 // Bytes of a weather file, packed or not.
 	fileTime   = 2 * time.Minute
+	retryAfter = "5" // Seconds after which a busy database may be asked again.
 )
 
 // useProblems makes huma speak as we do. Its texts are variables of its
@@ -86,6 +87,9 @@ func New(c Config) *Server {
 		if p, ok := v.(*Problem); ok {
 			q := *p
 			q.Instance = ctx.URL().Path
+			if q.Status == http.StatusServiceUnavailable {
+				ctx.SetHeader("Retry-After", retryAfter)
+			}
 			return &q, nil
 		}
 		return v, nil
@@ -126,7 +130,7 @@ func add[I, O any](s *Server, role Role, op huma.Operation, do func(context.Cont
 	_, raw := typeOf[I]().FieldByName("RawBody")
 	op.SkipValidateBody = raw // Its items are read one by one, see list.go.
 	op.Errors = append(op.Errors, http.StatusUnauthorized, http.StatusForbidden, http.StatusNotFound,
-		http.StatusUnprocessableEntity, http.StatusInternalServerError)
+		http.StatusUnprocessableEntity, http.StatusInternalServerError, http.StatusServiceUnavailable)
 	if op.Method == http.MethodPut || op.Method == http.MethodPost {
 		op.Errors = append(op.Errors, http.StatusBadRequest, http.StatusRequestEntityTooLarge, http.StatusUnsupportedMediaType)
 	}

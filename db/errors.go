@@ -15,8 +15,9 @@ import (
 var (
 	// ErrKeyNotFound is a key that does not exist, or opens nothing any more.
 	ErrKeyNotFound = errors.New("db: key not found")
-	// ErrBusy is a wait for another writer that took too long.
-	ErrBusy = errors.New("db: another writer is at it")
+	// ErrBusy is a wait for another writer that took too long. It matches
+	// [forecast.ErrBusy].
+	ErrBusy = fmt.Errorf("db: another writer is at it: %w", forecast.ErrBusy)
 	// ErrSchemaNewer is a database made by a newer program; see
 	// [SchemaNewerError].
 	ErrSchemaNewer = errors.New("db: schema is newer than the program")

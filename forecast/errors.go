@@ -23,6 +23,9 @@ var (
 	ErrTooFewYears = errors.New("forecast: too few years of weather")
 	// ErrStagesOutOfOrder is a sighting that contradicts another one.
 	ErrStagesOutOfOrder = errors.New("forecast: stages out of order")
+	// ErrBusy is a store that another writer kept waiting for too long; the same
+	// request may go through later.
+	ErrBusy = errors.New("forecast: store is busy")
 	// ErrAsOfAhead is an as-of date later than the farm's today.
 	ErrAsOfAhead = errors.New("forecast: as-of date is ahead of the farm's today")
 )

@@ -22,7 +22,8 @@ type Store interface {
 
 // Frozen is a forecast as it was issued, with what is needed to find it and
 // to make it again: given an append-only store, AsOf, KnownAt and Program
-// name its inputs exactly.
+// name its inputs, but for records that were being written in the very moment
+// of KnownAt and were not there yet.
 type Frozen struct {
 	ID       string
 	Farm     string
