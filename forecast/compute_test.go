@@ -3,6 +3,7 @@ package forecast_test
 import (
 	"bytes"
 	"errors"
+	"slices"
 	"testing"
 	"time"
 
@@ -247,6 +248,145 @@ func TestLookInVainOnTheLastDayOfTheSeason(t *testing.T) {
 	for _, p := range compute(t, in, last).Plantings {
 		if p.Stages != nil && p.Stages.LastPick.P90 > last {
 			t.Errorf("%s: last pick %v is outside the season", p.Planting, p.Stages.LastPick)
+		}
+	}
+}
+
+// Two days since bloom were never observed, and the record ends two days before
+// the morning: the heat so far is of the days that there are or were bridged.
+func TestHeatSoFarAndDaysNotObserved(t *testing.T) {
+	t.Parallel()
+	in, asOf := demo(t)
+	in.Farm.Latitude = 42
+	var days []weather.Day
+	for d := weather.DateOf(2005, time.January, 1); d <= asOf-3; d++ {
+		days = append(days, flat(d, 13)) // 10 °C·d each.
+	}
+	bloom := asOf - 20
+	days = drop(days, bloom+5, bloom+6)
+	s, err := weather.NewSeries(days)
+	if err != nil {
+		t.Fatal(err)
+	}
+	in.Records = []forecast.Record{{Station: in.Records[0].Station, Days: s}}
+	in.Sightings = nil
+	for _, p := range in.Plantings {
+		in.Sightings = append(in.Sightings, forecast.Sighting{Planting: p.ID, Stage: forecast.Bloom10, Date: bloom, Seen: true})
+	}
+	f := compute(t, in, asOf)
+	if f.DaysNotObserved != 4 || *f.WeatherThrough != asOf-3 {
+		t.Errorf("%d days not observed, weather through %s", f.DaysNotObserved, f.WeatherThrough)
+	}
+	for _, p := range f.Plantings {
+		if !near(*p.DegreeDaysSinceBloom, 170, 1e-9) { // 17 days after bloom through asOf-3.
+			t.Errorf("%s: %v °C·d since bloom, want 170", p.Planting, *p.DegreeDaysSinceBloom)
+		}
+	}
+	// Without any records of its own each planting takes its class's prior, and
+	// in 10 °C·d a day a mid variety's 345 °C·d are crossed on day 35.
+	for _, v := range in.Varieties {
+		if v.Ripens != forecast.Mid {
+			continue
+		}
+		for _, p := range f.Plantings {
+			if p.Variety == v.ID && (p.Stages.FirstRipe.P50 < bloom+34 || p.Stages.FirstRipe.P50 > bloom+36) {
+				t.Errorf("%s: first ripe %s, want about %s", p.Planting, p.Stages.FirstRipe.P50, bloom+35)
+			}
+		}
+	}
+}
+
+// A sighting of the morning itself counts, at once and whatever the model says.
+func TestSightingOfTheMorningCounts(t *testing.T) {
+	t.Parallel()
+	in, asOf := demo(t)
+	late := compute(t, in, asOf).Plantings
+	name := late[len(late)-1].Planting // Weeks from being ripe.
+	in.Sightings = append(slices.Clone(in.Sightings), forecast.Sighting{Planting: name, Stage: forecast.FirstRipe, Date: asOf, Seen: true})
+	for _, p := range compute(t, in, asOf).Plantings {
+		if p.Planting == name && (p.Stages.FirstRipe.Seen == nil || p.Stages.FirstRipe.P10 != asOf || p.Stages.FirstRipe.P90 != asOf) {
+			t.Errorf("%s was seen ripe on %s and is published as %+v", name, asOf, p.Stages.FirstRipe)
+		}
+	}
+}
+
+// Each sighting of a ripe stage teaches once: those of this season condition
+// their own planting, those of the past the varieties.
+func TestEverySightingTeachesOnce(t *testing.T) {
+	t.Parallel()
+	in, asOf := demo(t)
+	wantPast, wantNow := 0, 0
+	bears := map[string]bool{}
+	for _, p := range in.Plantings {
+		bears[p.ID] = p.Bears(asOf.Year(), asOf)
+	}
+	for _, s := range in.Sightings {
+		switch {
+		case !s.Seen || s.Stage < forecast.FirstRipe:
+		case s.Date.Year() < asOf.Year():
+			wantPast++
+		case bears[s.Planting]:
+			wantNow++
+		}
+	}
+	past, now, err := forecast.Teachers(in, asOf)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if past != wantPast || now != wantNow || now == 0 {
+		t.Errorf("%d past and %d current observations, want %d and %d", past, now, wantPast, wantNow)
+	}
+}
+
+func TestVarietyWithoutRecordsIsSaidToRestOnItsClass(t *testing.T) {
+	t.Parallel()
+	in, asOf := demo(t)
+	noted := func(f *forecast.Forecast) (names []string) {
+		for _, n := range f.Notes {
+			if n.Kind == forecast.NoteNoRecords {
+				names = append(names, n.Planting)
+			}
+		}
+		return names
+	}
+	if got := noted(compute(t, in, asOf)); len(got) != 0 {
+		t.Errorf("with records of all: %v", got)
+	}
+	in.Sightings = slices.DeleteFunc(slices.Clone(in.Sightings), func(s forecast.Sighting) bool { return s.Date.Year() < asOf.Year() })
+	f := compute(t, in, asOf)
+	if got := noted(f); len(got) != len(f.Plantings) {
+		t.Errorf("without any records: %v", got)
+	}
+}
+
+// With three seasons in which both were seen, the farm's own heat between first
+// and full bloom replaces the default of 60 °C·d. Worked by hand at 10 °C·d a
+// day: four days of its own, six by default.
+func TestFarmsOwnBloomReplacesTheDefault(t *testing.T) {
+	t.Parallel()
+	in, asOf := demo(t)
+	var days []weather.Day
+	for d := weather.DateOf(2008, time.January, 1); d < asOf; d++ {
+		days = append(days, flat(d, 13))
+	}
+	in.Records = []forecast.Record{{Station: in.Records[0].Station, Days: series(t, days)}}
+	in.Plantings = in.Plantings[:1]
+	in.Plantings[0].PlantedOn, in.Plantings[0].RemovedOn = weather.DateOf(2009, time.April, 1), nil
+	name := in.Plantings[0].ID
+	for _, tt := range []struct {
+		seasons int
+		before  weather.Date // Days from first to full bloom.
+	}{{2, 6}, {3, 4}} {
+		in.Sightings = []forecast.Sighting{{Planting: name, Stage: forecast.BloomFull, Date: asOf - 20, Seen: true}}
+		for y := range tt.seasons {
+			d := weather.DateOf(2012+y, time.May, 10)
+			in.Sightings = append(in.Sightings,
+				forecast.Sighting{Planting: name, Stage: forecast.Bloom10, Date: d, Seen: true},
+				forecast.Sighting{Planting: name, Stage: forecast.BloomFull, Date: d + 4, Seen: true})
+		}
+		f := compute(t, in, asOf)
+		if b := f.Plantings[0].Bloom; b.Date != asOf-20-tt.before || b.From != forecast.BloomFromFull {
+			t.Errorf("%d seasons: bloom %v, want %s", tt.seasons, *b, asOf-20-tt.before)
 		}
 	}
 }

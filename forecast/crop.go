@@ -50,11 +50,10 @@ func (c cropCurve) ripeBy(h float64) float64 {
 	}
 }
 
-// reach returns the heat between which all but a thousandth of the crop
-// ripens.
+// reach returns the heat between which all of the crop ripens but a few
+// millionths.
 func (c cropCurve) reach() (lo, hi float64) {
-	const sds = 3.3
-	return c.mode - sds*c.before, c.mode + sds*c.after
+	return c.mode - cdfEnd*c.before, c.mode + cdfEnd*c.after
 }
 
 // shape is what the ratio of the two sides decides.

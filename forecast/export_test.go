@@ -1,6 +1,7 @@
 package forecast
 
 import (
+	"math"
 	"math/rand/v2"
 
 	"ripetide/weather"
@@ -161,4 +162,147 @@ func (p posterior) settledDraws(n int, b bounds) [][]float64 {
 		p.settle(r, xs[i], b)
 	}
 	return xs
+}
+
+// Heat sums the heat of consecutive days by the default method.
+type Heat struct{ h heat }
+
+// NewHeat sums days.
+func NewHeat(m Method, days []weather.Day) Heat { return Heat{newHeat(m, days)} }
+
+// After is heat.after.
+func (h Heat) After(a, b weather.Date) float64 { return h.h.after(a, b) }
+
+// Reach is heat.reach.
+func (h Heat) Reach(a weather.Date, r float64) (weather.Date, bool) { return h.h.reach(a, r) }
+
+// Observed is heat.observed.
+func (h Heat) Observed(bloom, d weather.Date) (n, sd float64) { return h.h.observed(bloom, d) }
+
+// Filled returns the days of a record from a to b and how many of them are
+// taken from other years.
+func Filled(s weather.Series, a, b weather.Date) ([]weather.Day, int) {
+	r := newRecord(s)
+	return r.span(a, b), r.borrowed(a-1, b)
+}
+
+// UsableYears is usableYears.
+func UsableYears(s weather.Series, asOf, through weather.Date, southern bool) []int {
+	return usableYears(newRecord(s), asOf, through, southern)
+}
+
+// LookAhead returns the weather of the season by trace.
+func LookAhead(s weather.Series, season int, southern bool, through weather.Date, years []int) [][]weather.Day {
+	return lookAhead(newRecord(s), season, southern, through, years).paths
+}
+
+// Prior returns the expected requirement, °C·d, and the sd of its log.
+func Prior(v Variety, m Method) (need, sd [3]float64) {
+	mean, cov := prior(v, m)
+	for s := range need {
+		need[s], sd[s] = math.Exp(mean[s]), math.Sqrt(cov[s][s])
+	}
+	return need, sd
+}
+
+// Draws returns n draws of a posterior without bounds.
+func Draws(e Effects, n int) ([][]float64, error) {
+	p, err := condition(e.model())
+	if err != nil {
+		return nil, err
+	}
+	free := make([]float64, p.dim)
+	for i := range free {
+		free[i] = math.Inf(-1)
+	}
+	xs, _ := p.draws(n, bounds{free})
+	return xs, nil
+}
+
+// Evidence is what the sightings of one planting and season say.
+type Evidence struct {
+	Bloom   Bloom
+	BloomSD float64    // Days.
+	Log     [3]float64 // Of the heat to each stage; 0: not seen.
+	SD      [3]float64
+	Shift   [3]float64 // Of the log for one sd of the bloom date.
+}
+
+// Observe reads sightings of one planting in the season of days.
+func Observe(ss []Sighting, s weather.Series, season int, toFull float64) Evidence {
+	r := newRecord(s)
+	first, last := SeasonBounds(season, false)
+	h := newHeat(DefaultMethod, r.span(first, last))
+	l := gather(ss, false)[plantingSeason{ss[0].Planting, season}]
+	var e Evidence
+	var o observation
+	e.Bloom, e.BloomSD, _ = l.bloomOf(h, toFull)
+	observe(l, h, e.Bloom.Date, e.BloomSD, r.borrowed, &o)
+	e.Log, e.SD, e.Shift = o.log, o.sd, o.bloom
+	return e
+}
+
+// Member is what one planting is in one member before anything is counted.
+type Member struct {
+	Planting     string
+	Variety      string
+	Bloom        weather.Date
+	Need         [3]float64 // °C·d to each stage, as drawn.
+	Seen, NotYet [3]*weather.Date
+	Method       Method
+	Path         []weather.Day // From the season's first day to its last.
+	Kg           float64
+}
+
+// MembersOf returns the members of a forecast, by member and planting, and how
+// many share a trace.
+func MembersOf(in Inputs, asOf weather.Date) (ms [][]Member, perTrace int, err error) {
+	c := newComputing(in, asOf)
+	if err := c.lookAhead(); err != nil {
+		return nil, 0, err
+	}
+	c.aim()
+	xs, perTrace, err := c.draw()
+	if err != nil {
+		return nil, 0, err
+	}
+	for i, x := range xs {
+		var row []Member
+		for t, tg := range c.targets {
+			row = append(row, Member{
+				Planting: c.in.Plantings[tg.planting].ID, Variety: c.in.Varieties[tg.variety].ID,
+				Bloom: tg.bloom, Need: exp3(x, t), Seen: tg.seen, NotYet: tg.notYet,
+				Method: methodOf(c.in.Varieties[tg.variety]), Path: tg.ahead.paths[i/perTrace], Kg: tg.kg,
+			})
+		}
+		ms = append(ms, row)
+	}
+	return ms, perTrace, nil
+}
+
+// Teachers returns what the requirements of a forecast are conditioned on, as
+// numbers of observations: from past seasons, and of this one.
+func Teachers(in Inputs, asOf weather.Date) (past, current int, err error) {
+	c := newComputing(in, asOf)
+	if err := c.lookAhead(); err != nil {
+		return 0, 0, err
+	}
+	c.aim()
+	m := c.model()
+	count := func(os []observation) (n int) {
+		for _, o := range os {
+			for _, seen := range o.seen {
+				if seen {
+					n++
+				}
+			}
+		}
+		return n
+	}
+	return count(m.past), count(m.current), nil
+}
+
+// Crossing is crossing for a planting that bloomed on a date.
+func Crossing(m Method, days []weather.Day, bloom weather.Date, seen, notYet [3]*weather.Date, need [3]float64) ([3]weather.Date, bool) {
+	return crossing(newHeat(m, days), &target{bloom: bloom, seen: seen, notYet: notYet}, need)
 }

@@ -47,3 +47,25 @@ func (t *target) bound(none float64, log func(float64) float64) (b triple) {
 	}
 	return b
 }
+
+// asSeen returns the requirements that put the stages on the days they were
+// seen on, so that the crop curve agrees with the field.
+func (t *target) asSeen(h heat, need triple, day [ripeStages]weather.Date) triple {
+	for s := range need {
+		if t.seen[s] == nil {
+			continue
+		}
+		need[s] = h.after(t.bloom, day[s])
+	}
+	// What was not seen gives way to what was, and stages stay apart.
+	const apart = 1 // °C·d.
+	for s := ripeStages - 2; s >= 0; s-- {
+		if t.seen[s] == nil && t.seen[s+1] != nil {
+			need[s] = min(need[s], need[s+1]-apart)
+		}
+	}
+	for s := 1; s < ripeStages; s++ {
+		need[s] = max(need[s], need[s-1]+apart)
+	}
+	return need
+}

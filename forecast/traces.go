@@ -7,7 +7,8 @@ import (
 const (
 	leastYears   = 5    // Fewer traces say too little about the weather ahead.
 	traceShare   = 0.95 // Of its days that a past year must have on record.
-	harvestMonth = 92   // Days before the season's end by which every harvest is over.
+	afterHarvest = 92   // Days of a season after which no harvest comes: October to December, in the south April to June.
+	leastReplay  = 30   // Days that are replayed at the least.
 )
 
 // ahead is the weather of one station from the first day of the season to its
@@ -19,24 +20,28 @@ type ahead struct {
 	paths   [][]weather.Day
 }
 
+// replayed returns the first and the last day for which a past year's weather
+// stands in: from the day after through to the end of the harvest.
+func replayed(asOf, through weather.Date, southern bool) (from, to weather.Date) {
+	_, end := SeasonBounds(SeasonOf(asOf, southern), southern)
+	from = through + 1
+	return from, max(end-afterHarvest, min(from+leastReplay-1, end))
+}
+
 // usableYears returns the past seasons of r that can be replayed from the day
 // after through on: at least 95 % of their days from there to the end of the
-// harvest are on record, and all of them lie before asOf.
+// harvest are on record. They lie before the season's first day and so before
+// asOf.
 func usableYears(r *record, asOf, through weather.Date, southern bool) []int {
 	if r.empty() {
 		return nil
 	}
 	season := SeasonOf(asOf, southern)
-	_, end := SeasonBounds(season, southern)
-	from := through + 1
-	to := max(end-harvestMonth, min(from+29, end))
+	from, to := replayed(asOf, through, southern)
 	var years []int
 	for y := SeasonOf(r.first, southern); y < season; y++ {
 		a := shiftYears(from, y-season)
 		b := a + (to - from)
-		if b >= asOf {
-			continue
-		}
 		if have := len(r.series.Between(a, b)); float64(have) >= traceShare*float64(b-a+1) {
 			years = append(years, y)
 		}

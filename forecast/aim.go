@@ -1,0 +1,138 @@
+package forecast
+
+import (
+	"cmp"
+	"slices"
+
+	"ripetide/weather"
+)
+
+// aim finds the plantings to forecast and tells of the others.
+func (c *computing) aim() {
+	c.toFull = c.bloomToFull()
+	var bloomed *weather.Date
+	for i, p := range c.in.Plantings {
+		if !p.Bears(c.season, c.asOf) {
+			continue
+		}
+		d := PlantingDates{Planting: p.ID, Variety: p.Variety, Block: p.Block}
+		v, known := c.variety[p.Variety]
+		l := c.looks[plantingSeason{p.ID, c.season}]
+		switch {
+		case !known:
+			c.note(NoteNoRecords, p.ID, "Its variety is not known.")
+		case c.ahead[p.Station] == nil:
+			c.note(NoteStation, p.ID, "Station %s has too few past years of weather in common with the others.", p.Station)
+		case l == nil || l.seen[Bloom10] == nil && l.seen[BloomFull] == nil:
+			c.note(NoteNoBloom, p.ID, "Bloom is not entered: not yet to be forecast.")
+		default:
+			c.take(i, v, l, &d)
+			if b := d.Bloom.Date; bloomed == nil || b < *bloomed {
+				bloomed = &b
+			}
+		}
+		c.f.Plantings = append(c.f.Plantings, d)
+	}
+	if bloomed != nil {
+		c.countHoles(*bloomed)
+	}
+	// Those with a look in vain come first: see posterior.try.
+	looked := make([]*target, 0, len(c.targets))
+	current := make([]observation, 0, len(c.targets))
+	for _, want := range []bool{true, false} {
+		for t, tg := range c.targets {
+			if tg.looked() == want {
+				looked, current = append(looked, tg), append(current, c.current[t])
+			}
+		}
+	}
+	c.targets, c.current = looked, current
+}
+
+// take makes planting i a target.
+func (c *computing) take(i, v int, l *looks, d *PlantingDates) {
+	p, variety := c.in.Plantings[i], c.in.Varieties[v]
+	m := methodOf(variety)
+	t := &target{
+		planting: i, variety: v,
+		record: c.records[p.Station], ahead: c.ahead[p.Station], heats: c.heatsOf(p.Station, m),
+		kg: p.AreaM2 * p.KgPerM2,
+	}
+	t.mean = meanHeat(t.heats)
+	copy(t.seen[:], l.seen[FirstRipe:])
+	copy(t.notYet[:], l.notYet[FirstRipe:])
+	bloom, sd, _ := l.bloomOf(t.mean, c.toFull)
+	t.bloom = bloom.Date
+	d.Bloom = &bloom
+	if bloom.From == BloomFromFull {
+		c.note(NoteFullBloom, p.ID, "Only full bloom was seen; the first open flowers are reckoned %.0f °C·d before it.", c.toFull)
+	}
+	if m != DefaultMethod {
+		c.note(NoteMethod, p.ID, "Reckoned by its own method: %s.", m)
+	}
+	through := min(t.ahead.through, *c.f.WeatherThrough)
+	sum := 0.0
+	if through > t.bloom {
+		sum = round(t.heats[0].after(t.bloom, through), 1)
+	}
+	d.DegreeDaysSinceBloom = &sum
+
+	o := observation{planting: i}
+	observe(l, t.mean, t.bloom, sd, t.record.borrowed, &o)
+	mean, _ := prior(variety, m)
+	bloomSpread(mean, t.mean, t.bloom, sd, &o)
+	c.targets = append(c.targets, t)
+	c.current = append(c.current, o)
+}
+
+// bloomToFull returns the heat from bloom_10 to full bloom: the mean of the
+// farm's own seasons in which both were seen, or a default until there are
+// three.
+func (c *computing) bloomToFull() float64 {
+	var sum float64
+	n := 0
+	for _, k := range sortedSeasons(c.looks) {
+		l := c.looks[k]
+		p, ok := c.planting(k.planting)
+		if !ok || k.season == c.season || l.seen[Bloom10] == nil || l.seen[BloomFull] == nil || c.unrecorded(p.Station, k.season) {
+			continue
+		}
+		sum += c.pastSeason(p.Station, DefaultMethod, k.season).after(*l.seen[Bloom10], *l.seen[BloomFull])
+		n++
+	}
+	if n < 3 {
+		return priors.BloomToFull
+	}
+	return sum / float64(n)
+}
+
+func (c *computing) planting(id string) (Planting, bool) {
+	i, ok := slices.BinarySearchFunc(c.in.Plantings, id, func(p Planting, id string) int { return cmp.Compare(p.ID, id) })
+	if !ok {
+		return Planting{}, false
+	}
+	return c.in.Plantings[i], true
+}
+
+// unrecorded reports whether the station's record does not touch the season:
+// then its heat would be nothing but the mean of other years.
+func (c *computing) unrecorded(station string, season int) bool {
+	r := c.records[station]
+	if r == nil || r.empty() {
+		return true
+	}
+	first, last := SeasonBounds(season, c.southern)
+	return len(r.series.Between(first, last)) == 0
+}
+
+// countHoles counts the days since the first bloom that were not observed.
+func (c *computing) countHoles(bloom weather.Date) {
+	for s := range c.ahead {
+		r := c.records[s]
+		n := int(c.asOf-1-bloom) - len(r.series.Between(bloom+1, c.asOf-1))
+		c.f.DaysNotObserved = max(c.f.DaysNotObserved, n)
+	}
+	if n := c.f.DaysNotObserved; n > 0 {
+		c.note(NoteHole, "", "%d of the days since the first bloom have no weather record; they were filled in and count as uncertain.", n)
+	}
+}

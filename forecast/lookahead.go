@@ -1,0 +1,113 @@
+package forecast
+
+import (
+	"cmp"
+	"slices"
+	"sort"
+
+	"ripetide/weather"
+)
+
+// lookAhead chooses the past years whose weather is replayed. A member has one
+// year for all stations, so only years that all of them have are used; a
+// station that would leave too few is set aside.
+func (c *computing) lookAhead() error {
+	use := map[string]int{} // Plantings that bear, by station.
+	for _, p := range c.in.Plantings {
+		if p.Bears(c.season, c.asOf) {
+			use[p.Station]++
+		}
+	}
+	stations := make([]string, 0, len(use))
+	for s := range use {
+		stations = append(stations, s)
+	}
+	sort.Slice(stations, func(i, j int) bool {
+		a, b := stations[i], stations[j]
+		return cmp.Or(cmp.Compare(use[b], use[a]), cmp.Compare(a, b)) < 0
+	})
+	first, _ := SeasonBounds(c.season, c.southern)
+	through := map[string]weather.Date{}
+	best := &TooFewYearsError{Need: leastYears}
+	var used []string
+	for _, s := range stations {
+		r := c.records[s]
+		if r == nil {
+			r = &record{}
+		}
+		t := first - 1
+		if !r.empty() {
+			t = max(t, r.last())
+		}
+		own := usableYears(r, c.asOf, t, c.southern)
+		if best.Station == "" || len(own) > best.Have {
+			best.Station, best.Have = s, len(own)
+			from, to := replayed(c.asOf, t, c.southern)
+			best.From, best.To = monthDay(from), monthDay(to)
+		}
+		both := own
+		if used != nil {
+			both = intersect(c.years, own)
+		}
+		if len(both) < leastYears {
+			if used != nil || len(own) < leastYears {
+				continue
+			}
+		}
+		c.years, used = both, append(used, s)
+		through[s] = t
+	}
+	if used == nil {
+		return best
+	}
+	c.ahead = map[string]*ahead{}
+	var oldest *weather.Date
+	for _, s := range used {
+		r := c.records[s]
+		c.ahead[s] = lookAhead(r, c.season, c.southern, through[s], c.years)
+		if l := r.last(); oldest == nil || l < *oldest {
+			oldest = &l
+		}
+		if l := r.last(); l < c.asOf-1 {
+			c.note(NoteStale, "", "The record of station %s ends on %s, %d days before this morning: past years stand in for the days since.",
+				s, weekday(l), c.asOf-1-l)
+		}
+	}
+	c.f.WeatherThrough = oldest
+	c.f.Method.Traces = len(c.years)
+	return nil
+}
+
+func monthDay(d weather.Date) string { return d.Time().Format("2 January") }
+
+func weekday(d weather.Date) string { return d.Time().Format("Mon 2 January") }
+
+func intersect(a, b []int) (out []int) {
+	for _, x := range a {
+		if slices.Contains(b, x) {
+			out = append(out, x)
+		}
+	}
+	return out
+}
+
+// heatsOf returns the running sums of a usable station's paths.
+func (c *computing) heatsOf(station string, m Method) []heat {
+	k := heatKey{station, m}
+	if c.heats[k] == nil {
+		c.heats[k] = c.ahead[station].heats(m)
+	}
+	return c.heats[k]
+}
+
+// pastSeason returns the running sum of a past season.
+func (c *computing) pastSeason(station string, m Method, season int) heat {
+	k := pastKey{station, m, season}
+	h, ok := c.pastHeat[k]
+	if !ok {
+		first, last := SeasonBounds(season, c.southern)
+		h = newHeat(m, c.records[station].span(first, last))
+		c.pastHeat[k] = h
+	}
+	return h
+}

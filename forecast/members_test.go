@@ -1,0 +1,479 @@
+package forecast_test
+
+import (
+	"math"
+	"slices"
+	"testing"
+	"time"
+
+	"ripetide/forecast"
+	"ripetide/weather"
+)
+
+// The oracle for everything that is counted. It takes the members as they were
+// drawn and works out each from the definitions, day by day and in one pass,
+// with none of the forecaster's sums, searches or tables of days; then it
+// counts and sorts. It shares the degree-days of a day and the crop curve with
+// the forecaster, which have tests of their own.
+
+// oneMember is one member, worked out.
+type oneMember struct {
+	stages map[string][3]weather.Date
+	first  weather.Date
+	last   weather.Date
+	ripe   map[weather.Date]map[string]bool // Varieties in their window.
+	kg     map[weather.Date]map[string]float64
+	total  map[weather.Date]float64
+	thin   map[weather.Date]bool
+}
+
+// heatTo returns the heat since bloom through each day of the path.
+func heatTo(m forecast.Member) map[weather.Date]float64 {
+	h := map[weather.Date]float64{}
+	sum := 0.0
+	for i, d := range m.Path {
+		if d.Date <= m.Bloom {
+			h[d.Date] = 0
+			continue
+		}
+		next := d.Min
+		if i+1 < len(m.Path) {
+			next = m.Path[i+1].Min
+		}
+		sum += m.Method.DegreeDays(d.Min, d.Max, next)
+		h[d.Date] = sum
+	}
+	return h
+}
+
+func stagesOf(m forecast.Member, h map[weather.Date]float64) (day [3]weather.Date) {
+	for s := range day {
+		if m.Seen[s] != nil {
+			day[s] = *m.Seen[s]
+			continue
+		}
+		for _, d := range m.Path { // The first day on which the heat is enough.
+			if day[s] = d.Date; d.Date > m.Bloom && h[d.Date] >= m.Need[s] {
+				break
+			}
+		}
+		if n := m.NotYet[s]; n != nil && day[s] <= *n {
+			day[s] = *n + 1
+		}
+	}
+	// A later stage waits for an earlier one; a seen one stands.
+	for s := 1; s < 3; s++ {
+		if m.Seen[s] == nil && day[s] < day[s-1] {
+			day[s] = day[s-1]
+		}
+	}
+	for s := 1; s >= 0; s-- {
+		if m.Seen[s] == nil && day[s] > day[s+1] {
+			day[s] = day[s+1]
+		}
+	}
+	return day
+}
+
+func workOut(farm forecast.Farm, ms []forecast.Member) oneMember {
+	o := oneMember{
+		stages: map[string][3]weather.Date{}, ripe: map[weather.Date]map[string]bool{},
+		kg: map[weather.Date]map[string]float64{}, total: map[weather.Date]float64{}, thin: map[weather.Date]bool{},
+	}
+	ripening := map[string]map[weather.Date]float64{}
+	for i, m := range ms {
+		h := heatTo(m)
+		day := stagesOf(m, h)
+		o.stages[m.Planting] = day
+		if i == 0 || day[0] < o.first {
+			o.first = day[0]
+		}
+		if i == 0 || day[2] > o.last {
+			o.last = day[2]
+		}
+		for d := day[0]; d <= day[2]; d++ {
+			if o.ripe[d] == nil {
+				o.ripe[d] = map[string]bool{}
+			}
+			o.ripe[d][m.Variety] = true
+		}
+		// The crop curve goes through the stages that were seen.
+		need := m.Need
+		for s := range need {
+			if m.Seen[s] != nil {
+				need[s] = h[day[s]]
+			}
+		}
+		for s := 1; s >= 0; s-- {
+			if m.Seen[s] == nil && m.Seen[s+1] != nil {
+				need[s] = min(need[s], need[s+1]-1)
+			}
+		}
+		for s := 1; s < 3; s++ {
+			need[s] = max(need[s], need[s-1]+1)
+		}
+		var hs []float64
+		for _, d := range m.Path {
+			hs = append(hs, h[d.Date])
+		}
+		shares := forecast.CropShares(need[0], need[1], need[2], hs)
+		ripening[m.Planting] = map[weather.Date]float64{}
+		for j, d := range m.Path {
+			if d.Date > m.Bloom {
+				before := 0.0
+				if j > 0 && m.Path[j-1].Date > m.Bloom {
+					before = shares[j-1]
+				}
+				ripening[m.Planting][d.Date] = m.Kg * (shares[j] - before)
+			}
+		}
+	}
+
+	enough := farm.Opening.ReadyKg
+	if enough == 0 {
+		enough = farm.ThinKgPerDay
+	}
+	open := false
+	standing := map[string]float64{}
+	for _, d := range ms[0].Path {
+		total := 0.0
+		by := map[string]float64{}
+		for _, m := range ms {
+			half := 3.0 // Days in which half of the ripe fruit spoils; hot days 1.5.
+			if d.Max > 30 {
+				half = 1.5
+			}
+			standing[m.Planting] = standing[m.Planting]*math.Pow(0.5, 1/half) + ripening[m.Planting][d.Date]
+			by[m.Planting] = standing[m.Planting]
+			total += standing[m.Planting]
+		}
+		o.kg[d.Date], o.total[d.Date] = by, total
+		opens := len(farm.Opening.Weekdays) == 0 || slices.Contains(farm.Opening.Weekdays, d.Date.Weekday())
+		if total >= enough && d.Date >= o.first && opens {
+			open = true
+		}
+		if open && d.Date <= o.last && farm.ThinKgPerDay > 0 && total < farm.ThinKgPerDay {
+			o.thin[d.Date] = true
+		}
+		if open && opens {
+			clear(standing)
+		}
+	}
+	return o
+}
+
+// quantile is the definition: the smallest value with at least a share p of
+// the values at or below it.
+func quantile[T int | weather.Date | float64](xs []T, p float64) T {
+	s := slices.Sorted(slices.Values(xs))
+	for i, x := range s {
+		if float64(i+1) >= p*float64(len(s))-1e-9 {
+			return x
+		}
+	}
+	panic("no values")
+}
+
+func TestForecastIsWhatItsMembersSay(t *testing.T) {
+	t.Parallel()
+	base, asOf := demo(t)
+	for name, set := range map[string]func(*forecast.Inputs) weather.Date{
+		"the demo": func(*forecast.Inputs) weather.Date { return asOf },
+		"open every day, no fruit asked for": func(in *forecast.Inputs) weather.Date {
+			in.Farm.Opening = forecast.Opening{}
+			in.Farm.ThinKgPerDay = 0
+			return asOf - 7
+		},
+		"thin minimum alone, later, another method for one variety": func(in *forecast.Inputs) weather.Date {
+			in.Farm.Opening = forecast.Opening{}
+			in.Farm.GapProbability = 0.2
+			in.Varieties = slices.Clone(in.Varieties)
+			m := forecast.Method{Kind: forecast.DoubleSine, Base: 5, Upper: 28, Cutoff: forecast.Vertical}
+			in.Varieties[0].Requirement = &forecast.Requirement{FirstRipe: 280, Peak: 330, LastPick: 400, Method: m}
+			return asOf + 9
+		},
+		"nobody has found ripe fruit yet": func(in *forecast.Inputs) weather.Date {
+			in.Sightings = slices.DeleteFunc(slices.Clone(in.Sightings), func(s forecast.Sighting) bool {
+				return s.Date.Year() == asOf.Year() && s.Stage >= forecast.FirstRipe
+			})
+			for _, p := range in.Plantings {
+				in.Sightings = append(in.Sightings, forecast.Sighting{Planting: p.ID, Stage: forecast.FirstRipe, Date: asOf + 4})
+			}
+			return asOf + 4
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			in := base
+			at := set(&in)
+			ms, perTrace, err := forecast.MembersOf(in, at)
+			if err != nil {
+				t.Fatal(err)
+			}
+			all := make([]oneMember, len(ms))
+			for i, m := range ms {
+				all[i] = workOut(in.Farm, m)
+			}
+			f := compute(t, in, at)
+			compareDates(t, f, all)
+			compareDays(t, in.Farm, f, all)
+			compareGaps(t, in.Farm, f, all, perTrace)
+		})
+	}
+}
+
+func compareDates(t *testing.T, f *forecast.Forecast, all []oneMember) {
+	t.Helper()
+	for _, p := range f.Plantings {
+		if p.Stages == nil {
+			continue
+		}
+		var windows []int
+		for s, r := range []forecast.DateRange{p.Stages.FirstRipe, p.Stages.Peak, p.Stages.LastPick} {
+			var ds []weather.Date
+			for _, m := range all {
+				ds = append(ds, m.stages[p.Planting][s])
+			}
+			if a, b, c := quantile(ds, 0.1), quantile(ds, 0.5), quantile(ds, 0.9); r.P10 != a || r.P50 != b || r.P90 != c {
+				t.Errorf("%s, stage %d: %s %s %s, members say %s %s %s", p.Planting, s, r.P10, r.P50, r.P90, a, b, c)
+			}
+		}
+		for _, m := range all {
+			d := m.stages[p.Planting]
+			windows = append(windows, int(d[2]-d[0])+1) // Both days are picked.
+		}
+		if w := *p.PickingWindowDays; w != (forecast.DayCounts{P10: quantile(windows, 0.1), P50: quantile(windows, 0.5), P90: quantile(windows, 0.9)}) {
+			t.Errorf("%s: window %v", p.Planting, w)
+		}
+	}
+	var firsts, lasts []weather.Date
+	for _, m := range all {
+		firsts, lasts = append(firsts, m.first), append(lasts, m.last)
+	}
+	want := forecast.Span{
+		First: forecast.SpanEnd{P10: quantile(firsts, 0.1), P50: quantile(firsts, 0.5), P90: quantile(firsts, 0.9)},
+		Last:  forecast.SpanEnd{P10: quantile(lasts, 0.1), P50: quantile(lasts, 0.5), P90: quantile(lasts, 0.9)},
+	}
+	if *f.SeasonSpan != want {
+		t.Errorf("season span %v, members say %v", *f.SeasonSpan, want)
+	}
+}
+
+// isGap: inside the member's season, and nothing in its window.
+func (m oneMember) isGap(d weather.Date) bool {
+	return m.first <= d && d <= m.last && len(m.ripe[d]) == 0
+}
+
+func share(all []oneMember, is func(oneMember) bool) float64 {
+	n := 0
+	for _, m := range all {
+		if is(m) {
+			n++
+		}
+	}
+	return float64(n) / float64(len(all))
+}
+
+func compareDays(t *testing.T, farm forecast.Farm, f *forecast.Forecast, all []oneMember) {
+	t.Helper()
+	if len(f.Days) == 0 {
+		t.Fatal("no days")
+	}
+	for _, d := range f.Days {
+		if !(share(all, func(m oneMember) bool { return m.first <= d.Date && d.Date <= m.last }) >= 0.05) {
+			t.Errorf("%s is published and in the season of few members", d.Date)
+		}
+		var kg []float64
+		ripe := 0
+		by := map[string]float64{}
+		for _, m := range all {
+			kg = append(kg, m.total[d.Date])
+			ripe += len(m.ripe[d.Date])
+			for p, x := range m.kg[d.Date] {
+				by[p] += x / float64(len(all))
+			}
+		}
+		// Published to a tenth of a kg, summed in another order in single precision.
+		const tol = 0.06
+		for _, c := range []struct{ got, p float64 }{{d.RipeKg.P10, 0.1}, {d.RipeKg.P50, 0.5}, {d.RipeKg.P90, 0.9}} {
+			if want := quantile(kg, c.p); !near(c.got, want, tol+1e-5*want) {
+				t.Errorf("%s: %v kg at %v, members say %v", d.Date, c.got, c.p, want)
+			}
+		}
+		for p, want := range by {
+			if !near(d.RipeKgBy[p], want, tol) {
+				t.Errorf("%s: %v kg of %s, members say %v", d.Date, d.RipeKgBy[p], p, want)
+			}
+		}
+		if want := float64(ripe) / float64(len(all)); !near(d.Ripe, want, 0.006) {
+			t.Errorf("%s: %v varieties, members say %v", d.Date, d.Ripe, want)
+		}
+		if want := share(all, func(m oneMember) bool { return m.isGap(d.Date) }); !near(d.GapProbability, want, 6e-4) {
+			t.Errorf("%s: gap %v, members say %v", d.Date, d.GapProbability, want)
+		}
+		if want := share(all, func(m oneMember) bool { return m.thin[d.Date] }); !near(d.ThinProbability, want, 6e-4) {
+			t.Errorf("%s: thin %v, members say %v (minimum %v)", d.Date, d.ThinProbability, want, farm.ThinKgPerDay)
+		}
+	}
+}
+
+func compareGaps(t *testing.T, farm forecast.Farm, f *forecast.Forecast, all []oneMember, perTrace int) {
+	t.Helper()
+	gapped := map[weather.Date]bool{}
+	var want []forecast.Gap
+	for _, k := range []struct {
+		kind forecast.GapKind
+		is   func(oneMember, weather.Date) bool
+	}{
+		{forecast.KindGap, oneMember.isGap},
+		{forecast.KindThin, func(m oneMember, d weather.Date) bool { return m.thin[d] && !gapped[d] }},
+	} {
+		first, last := forecast.SeasonBounds(f.Season, false)
+		var run *forecast.Gap
+		for d := first; d <= last; d++ {
+			if gapped[d] || !(share(all, func(m oneMember) bool { return k.is(m, d) }) >= farm.GapProbability-1e-9) {
+				run = nil
+				continue
+			}
+			if run == nil {
+				want = append(want, forecast.Gap{From: d, Kind: k.kind})
+				run = &want[len(want)-1]
+			}
+			run.To = d
+		}
+		for i := range want {
+			g := &want[i]
+			if g.Kind != k.kind {
+				continue
+			}
+			has := func(m oneMember) bool {
+				for d := g.From; d <= g.To; d++ {
+					if k.is(m, d) {
+						return true
+					}
+				}
+				return false
+			}
+			g.Probability = math.Round(1000*share(all, has)) / 1000
+			for y := 0; y < len(all); y += perTrace {
+				if share(all[y:y+perTrace], has) >= 0.5 {
+					g.PastYears++
+				}
+			}
+			if g.Kind == forecast.KindGap {
+				for d := g.From; d <= g.To; d++ {
+					gapped[d] = true
+				}
+			}
+		}
+	}
+	if len(f.Gaps) != len(want) {
+		t.Fatalf("%d gaps %v, members say %v", len(f.Gaps), f.Gaps, want)
+	}
+	slices.SortFunc(want, func(a, b forecast.Gap) int { return int(a.From - b.From) })
+	for i, g := range f.Gaps {
+		w := want[i]
+		if g.From != w.From || g.To != w.To || g.Kind != w.Kind || g.PastYears != w.PastYears || !near(g.Probability, w.Probability, 1e-9) {
+			t.Errorf("gap %d is %+v, members say %+v", i, g, w)
+		}
+		mid := g.From.Time().Add(g.To.Time().Sub(g.From.Time()) / 2)
+		for _, p := range f.Plantings {
+			if p.Stages == nil {
+				continue
+			}
+			// Nothing ends later before the middle of it, nothing begins earlier
+			// after it, than the two that are named.
+			end, begin := p.Stages.LastPick.P50, p.Stages.FirstRipe.P50
+			if !end.Time().After(mid) && (g.After == nil || medianLast(f, *g.After) < end) {
+				t.Errorf("gap %d comes after %v, but %s ends on %s", i, g.After, p.Planting, end)
+			}
+			if !begin.Time().Before(mid) && (g.Before == nil || medianFirst(f, *g.Before) > begin) {
+				t.Errorf("gap %d comes before %v, but %s begins on %s", i, g.Before, p.Planting, begin)
+			}
+		}
+		if g.After != nil && medianLast(f, *g.After).Time().After(mid) || g.Before != nil && medianFirst(f, *g.Before).Time().Before(mid) {
+			t.Errorf("gap %d from %s to %s is not between %s and %s", i, g.From, g.To, *g.After, *g.Before)
+		}
+	}
+}
+
+func medianLast(f *forecast.Forecast, planting string) weather.Date {
+	return datesOf(f, planting).LastPick.P50
+}
+
+func medianFirst(f *forecast.Forecast, planting string) weather.Date {
+	return datesOf(f, planting).FirstRipe.P50
+}
+
+func datesOf(f *forecast.Forecast, planting string) *forecast.StageDates {
+	for _, p := range f.Plantings {
+		if p.Planting == planting {
+			return p.Stages
+		}
+	}
+	panic("no planting " + planting)
+}
+
+// Members of an even and the odd one after it mirror each other around the
+// mean, and all of them together have the posterior's mean and sd.
+func TestDrawsAreAntitheticAndHaveThePosteriorsMoments(t *testing.T) {
+	t.Parallel()
+	e := effects()
+	mean, sd, err := e.Posterior()
+	if err != nil {
+		t.Fatal(err)
+	}
+	const n = 4000
+	xs, err := forecast.Draws(e, n)
+	if err != nil {
+		t.Fatal(err)
+	}
+	mirrored := 0
+	for i := 0; i < n; i += 2 {
+		same := true
+		for k := range mean {
+			same = same && near(xs[i][k]+xs[i+1][k], 2*mean[k], 1e-9)
+		}
+		if same {
+			mirrored++
+		}
+	}
+	// A pair is broken only when one of the two had its stages out of order.
+	if mirrored < n/2*9/10 {
+		t.Errorf("%d of %d pairs mirror each other", mirrored, n/2)
+	}
+	for k := range mean {
+		var sum, squares float64
+		for _, x := range xs {
+			sum += x[k]
+			squares += (x[k] - mean[k]) * (x[k] - mean[k])
+		}
+		if got := sum / n; !near(got, mean[k], 4*sd[k]/math.Sqrt(n)) {
+			t.Errorf("mean of component %d is %v, want %v", k, got, mean[k])
+		}
+		// Four standard errors of an sd from n/2 independent pairs.
+		if got := math.Sqrt(squares / n); !near(got, sd[k], 4*sd[k]/math.Sqrt(n)) {
+			t.Errorf("sd of component %d is %v, want %v", k, got, sd[k])
+		}
+	}
+}
+
+func TestPlantingBearsFromTheYearAfterUntilItIsRemoved(t *testing.T) {
+	t.Parallel()
+	removed := weather.DateOf(2020, time.October, 21)
+	p := forecast.Planting{PlantedOn: weather.DateOf(2018, time.April, 20), RemovedOn: &removed}
+	for _, tt := range []struct {
+		name string
+		d    weather.Date
+		want bool
+	}{
+		{"in the year it was planted", weather.DateOf(2018, time.June, 20), false},
+		{"in the year after", weather.DateOf(2019, time.June, 20), true},
+		{"the day before it is removed", removed - 1, true},
+		{"the day it is removed", removed, false},
+	} {
+		if got := p.Bears(tt.d.Year(), tt.d); got != tt.want {
+			t.Errorf("%s: bears is %v", tt.name, got)
+		}
+	}
+}

@@ -1,0 +1,73 @@
+package forecast
+
+import (
+	"cmp"
+	"slices"
+
+	"ripetide/weather"
+)
+
+// publish turns counts into the forecast.
+func (c *computing) publish(when dates, sums *tally, first weather.Date, perTrace int, late []int) {
+	at := map[string]*PlantingDates{}
+	for i := range c.f.Plantings {
+		at[c.f.Plantings[i].Planting] = &c.f.Plantings[i]
+	}
+	names := make([]string, len(c.targets))
+	for t, tg := range c.targets {
+		p := at[c.in.Plantings[tg.planting].ID]
+		names[t] = p.Planting
+		var r [ripeStages]DateRange
+		for s := range r {
+			q := dayQuantiles(when.of(t, s))
+			r[s] = DateRange{first + weather.Date(q[0]), first + weather.Date(q[1]), first + weather.Date(q[2]), tg.seen[s]}
+			if tg.seen[s] == nil && r[s].P50 < c.asOf {
+				c.note(NoteLook, p.Planting, "By the model %s came about %s and nobody has entered it: look, and enter what you see.",
+					stageWords[s], weekday(r[s].P50))
+			}
+		}
+		p.Stages = &StageDates{r[0], r[1], r[2]}
+		window := make([]int16, when.members)
+		a, b := when.of(t, 0), when.of(t, ripeStages-1)
+		for m := range window {
+			window[m] = b[m] - a[m] + 1
+		}
+		q := dayQuantiles(window)
+		p.PickingWindowDays = &DayCounts{q[0], q[1], q[2]}
+		if late[t]*20 > when.members {
+			c.note(NoteNotReached, p.Planting, "In %d of %d possible seasons it does not ripen to the end before %s.",
+				late[t], when.members, first+weather.Date(sums.days-1))
+		}
+	}
+	a, b := dayQuantiles(sums.first), dayQuantiles(sums.last)
+	c.f.SeasonSpan = &Span{spanEnd(first, a), spanEnd(first, b)}
+	c.f.Gaps = append(c.f.Gaps, sums.gaps(c.in.Farm, first, perTrace, c.f.Plantings)...)
+	c.f.Days = append(c.f.Days, sums.supply(first, names)...)
+}
+
+var stageWords = [ripeStages]string{"first ripe fruit", "the peak", "the last pick"}
+
+func spanEnd(first weather.Date, q [3]int) SpanEnd {
+	return SpanEnd{first + weather.Date(q[0]), first + weather.Date(q[1]), first + weather.Date(q[2])}
+}
+
+// order puts plantings in the order in which they ripen.
+func (c *computing) order() {
+	slices.SortStableFunc(c.f.Plantings, func(a, b PlantingDates) int {
+		if a.Stages == nil || b.Stages == nil {
+			return cmp.Compare(btoi(a.Stages == nil), btoi(b.Stages == nil))
+		}
+		return cmp.Or(
+			cmp.Compare(a.Stages.FirstRipe.P50, b.Stages.FirstRipe.P50),
+			cmp.Compare(a.Stages.Peak.P50, b.Stages.Peak.P50),
+			cmp.Compare(a.Stages.LastPick.P50, b.Stages.LastPick.P50),
+		)
+	})
+}
+
+func btoi(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
+}
