@@ -23,8 +23,9 @@ const golden = "../testdata/api/openapi.json"
 
 func server() *api.Server {
 	return api.New(api.Config{
-		Now: func() time.Time { return time.Unix(0, 0) },
-		Log: slog.New(slog.DiscardHandler), Version: "test",
+		Store: lockedStore{},
+		Now:   func() time.Time { return time.Unix(0, 0) },
+		Log:   slog.New(slog.DiscardHandler), Version: "test",
 	})
 }
 

@@ -2,7 +2,6 @@ package api
 
 import (
 	"context"
-	"net/http"
 	"strings"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -85,43 +84,19 @@ type PlantingList struct {
 }
 
 func (s *Server) plantingRoutes() {
-	add(s, Owner, huma.Operation{
-		Method: http.MethodPut, Path: "/v1/farms/{farm}/plantings/{planting}", OperationID: "put-planting", Tags: []string{"Set-up"},
-		Summary: "Create or replace a planting",
-	}, func(ctx context.Context, in *plantingIn) (*put[PlantingOut], error) {
-		p, errs := in.planting()
-		if err := invalid(errs); err != nil {
-			return nil, err
-		}
-		created, err := s.store.PutPlanting(ctx, in.Farm, p, by(ctx), s.now())
-		if err != nil {
-			return nil, err
-		}
-		return putDone(created, plantingOut(p)), nil
-	})
-	add(s, Reader, huma.Operation{
-		Method: http.MethodGet, Path: "/v1/farms/{farm}/plantings/{planting}", OperationID: "get-planting", Tags: []string{"Set-up"}, Summary: "Read a planting",
-	}, func(ctx context.Context, in *PlantingPath) (*got[PlantingOut], error) {
-		p, err := s.store.Planting(ctx, in.Farm, in.Planting)
-		if err != nil {
-			return nil, err
-		}
-		return &got[PlantingOut]{plantingOut(p)}, nil
-	})
-	add(s, Reader, huma.Operation{
-		Method: http.MethodGet, Path: "/v1/farms/{farm}/plantings", OperationID: "list-plantings", Tags: []string{"Set-up"}, Summary: "List the plantings, removed ones too",
-	}, func(ctx context.Context, in *FarmPath) (*got[PlantingList], error) {
-		if _, err := s.store.Farm(ctx, in.Farm); err != nil {
-			return nil, err
-		}
-		all, err := s.store.Plantings(ctx, in.Farm)
-		if err != nil {
-			return nil, err
-		}
-		list := PlantingList{Plantings: []PlantingOut{}}
-		for _, p := range all {
-			list.Plantings = append(list.Plantings, plantingOut(p))
-		}
-		return &got[PlantingList]{list}, nil
-	})
+	thing[PlantingPath, plantingIn, forecast.Planting, PlantingOut, PlantingList]{
+		name: "planting", names: "plantings", listed: ", removed ones too",
+		id: func(p *PlantingPath) (string, string) { return p.Farm, p.Planting },
+		read: func(in *plantingIn) (string, forecast.Planting, error) {
+			p, errs := in.planting()
+			return in.Farm, p, invalid(errs)
+		},
+		out:  plantingOut,
+		list: func(xs []PlantingOut) PlantingList { return PlantingList{xs} },
+		put: func(ctx context.Context, farm string, x forecast.Planting, by string) (bool, error) {
+			return s.store.PutPlanting(ctx, farm, x, by, s.now())
+		},
+		one: s.store.Planting,
+		all: s.store.Plantings,
+	}.serve(s)
 }

@@ -2,7 +2,6 @@ package api
 
 import (
 	"context"
-	"net/http"
 	"strings"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -67,40 +66,16 @@ type StationList struct {
 }
 
 func (s *Server) stationRoutes() {
-	add(s, Owner, huma.Operation{
-		Method: http.MethodPut, Path: "/v1/farms/{farm}/stations/{station}", OperationID: "put-station", Tags: []string{"Set-up"},
-		Summary: "Create or replace a station",
-	}, func(ctx context.Context, in *stationIn) (*put[StationOut], error) {
-		st := in.station()
-		created, err := s.store.PutStation(ctx, in.Farm, st, by(ctx), s.now())
-		if err != nil {
-			return nil, err
-		}
-		return putDone(created, stationOut(st)), nil
-	})
-	add(s, Reader, huma.Operation{
-		Method: http.MethodGet, Path: "/v1/farms/{farm}/stations/{station}", OperationID: "get-station", Tags: []string{"Set-up"}, Summary: "Read a station",
-	}, func(ctx context.Context, in *StationPath) (*got[StationOut], error) {
-		st, err := s.store.Station(ctx, in.Farm, in.Station)
-		if err != nil {
-			return nil, err
-		}
-		return &got[StationOut]{stationOut(st)}, nil
-	})
-	add(s, Reader, huma.Operation{
-		Method: http.MethodGet, Path: "/v1/farms/{farm}/stations", OperationID: "list-stations", Tags: []string{"Set-up"}, Summary: "List the stations",
-	}, func(ctx context.Context, in *FarmPath) (*got[StationList], error) {
-		if _, err := s.store.Farm(ctx, in.Farm); err != nil {
-			return nil, err
-		}
-		all, err := s.store.Stations(ctx, in.Farm)
-		if err != nil {
-			return nil, err
-		}
-		list := StationList{Stations: []StationOut{}}
-		for _, st := range all {
-			list.Stations = append(list.Stations, stationOut(st))
-		}
-		return &got[StationList]{list}, nil
-	})
+	thing[StationPath, stationIn, weather.Station, StationOut, StationList]{
+		name: "station", names: "stations",
+		id:   func(p *StationPath) (string, string) { return p.Farm, p.Station },
+		read: func(in *stationIn) (string, weather.Station, error) { return in.Farm, in.station(), nil },
+		out:  stationOut,
+		list: func(xs []StationOut) StationList { return StationList{xs} },
+		put: func(ctx context.Context, farm string, x weather.Station, by string) (bool, error) {
+			return s.store.PutStation(ctx, farm, x, by, s.now())
+		},
+		one: s.store.Station,
+		all: s.store.Stations,
+	}.serve(s)
 }

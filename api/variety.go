@@ -2,7 +2,6 @@ package api
 
 import (
 	"context"
-	"net/http"
 	"strings"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -77,43 +76,19 @@ type VarietyList struct {
 }
 
 func (s *Server) varietyRoutes() {
-	add(s, Owner, huma.Operation{
-		Method: http.MethodPut, Path: "/v1/farms/{farm}/varieties/{variety}", OperationID: "put-variety", Tags: []string{"Set-up"},
-		Summary: "Create or replace a variety",
-	}, func(ctx context.Context, in *varietyIn) (*put[VarietyOut], error) {
-		v, err := in.variety()
-		if err != nil {
-			return nil, err
-		}
-		created, err := s.store.PutVariety(ctx, in.Farm, v, by(ctx), s.now())
-		if err != nil {
-			return nil, err
-		}
-		return putDone(created, varietyOut(v)), nil
-	})
-	add(s, Reader, huma.Operation{
-		Method: http.MethodGet, Path: "/v1/farms/{farm}/varieties/{variety}", OperationID: "get-variety", Tags: []string{"Set-up"}, Summary: "Read a variety",
-	}, func(ctx context.Context, in *VarietyPath) (*got[VarietyOut], error) {
-		v, err := s.store.Variety(ctx, in.Farm, in.Variety)
-		if err != nil {
-			return nil, err
-		}
-		return &got[VarietyOut]{varietyOut(v)}, nil
-	})
-	add(s, Reader, huma.Operation{
-		Method: http.MethodGet, Path: "/v1/farms/{farm}/varieties", OperationID: "list-varieties", Tags: []string{"Set-up"}, Summary: "List the varieties",
-	}, func(ctx context.Context, in *FarmPath) (*got[VarietyList], error) {
-		if _, err := s.store.Farm(ctx, in.Farm); err != nil {
-			return nil, err
-		}
-		all, err := s.store.Varieties(ctx, in.Farm)
-		if err != nil {
-			return nil, err
-		}
-		list := VarietyList{Varieties: []VarietyOut{}}
-		for _, v := range all {
-			list.Varieties = append(list.Varieties, varietyOut(v))
-		}
-		return &got[VarietyList]{list}, nil
-	})
+	thing[VarietyPath, varietyIn, forecast.Variety, VarietyOut, VarietyList]{
+		name: "variety", names: "varieties",
+		id: func(p *VarietyPath) (string, string) { return p.Farm, p.Variety },
+		read: func(in *varietyIn) (string, forecast.Variety, error) {
+			v, err := in.variety()
+			return in.Farm, v, err
+		},
+		out:  varietyOut,
+		list: func(xs []VarietyOut) VarietyList { return VarietyList{xs} },
+		put: func(ctx context.Context, farm string, x forecast.Variety, by string) (bool, error) {
+			return s.store.PutVariety(ctx, farm, x, by, s.now())
+		},
+		one: s.store.Variety,
+		all: s.store.Varieties,
+	}.serve(s)
 }
