@@ -25,7 +25,6 @@ var (
 	// ErrKeyOfFarm is a farm's key where only the installation's will do.
 	ErrKeyOfFarm = errors.New("api: a key of one farm cannot create another")
 	errNoneGood  = errors.New("api: no item of the list was good")
-	errNotInPast = errors.New("api: stages out of order")
 )
 
 // Problem is an RFC 9457 problem.
@@ -76,11 +75,9 @@ var kinds = []kind{
 	{forecast.ErrForecastNotFound, http.StatusNotFound, "forecast-not-found", "Forecast not found", "No such forecast was frozen. POST …/forecasts makes one."},
 	{forecast.ErrTooFewYears, http.StatusConflict, "too-few-years", "Too few past years of weather", "Past years stand in for the weather ahead; at least five with 95 % of their days are needed. Load older daily records."},
 	{forecast.ErrStagesOutOfOrder, http.StatusConflict, "stages-out-of-order", "Stages out of order", "The stages of a planting come in the order bloom_10, bloom_full, first_ripe, peak, last_pick, and not before a \"not yet\"."},
-	{errNotInPast, http.StatusConflict, "stages-out-of-order", "Stages out of order", ""},
 	{forecast.ErrAsOfAhead, http.StatusUnprocessableEntity, "as-of-ahead", "As-of date is ahead of today", "A forecast is made as of the farm's today or of an earlier day."},
 	{forecast.ErrInvalid, http.StatusUnprocessableEntity, "invalid-body", "Invalid value", "The request could be read, but a value in it cannot be. Each fault is listed with its place."},
 	{errNoneGood, http.StatusUnprocessableEntity, "none-good", "Nothing in the list was good", "Good items of a list are kept and bad ones told one by one. This list had no good one."},
-	{weather.ErrInvalidStation, http.StatusUnprocessableEntity, "invalid-body", "Invalid value", ""},
 	{weather.ErrUnitUnknown, http.StatusUnprocessableEntity, "unit-unknown", "Unit unknown", "The file does not say whether it is in °C or °F: say it with ?unit=C or ?unit=F."},
 	{weather.ErrUnitConflict, http.StatusUnprocessableEntity, "unit-conflict", "Units contradict each other", "The file says one unit and the request another."},
 	{weather.ErrWrongUnit, http.StatusUnprocessableEntity, "wrong-unit", "Not in the unit it says", "So many days are hotter than any air that the values cannot be °C. Nothing was kept."},

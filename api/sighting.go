@@ -165,7 +165,7 @@ func (s *Server) addSightings(ctx context.Context, in *postSightings) (*got[Sigh
 		}
 	}
 	if len(out.Sightings) == 0 {
-		p := problemOf(errNotInPast)
+		p := problemOf(forecast.ErrStagesOutOfOrder)
 		for _, r := range refused {
 			if !r.conflict {
 				p = problemOf(errNoneGood)

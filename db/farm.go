@@ -2,7 +2,6 @@ package db
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"slices"
 	"time"
@@ -17,14 +16,30 @@ import (
 // [*forecast.FieldError] if the farm would cross the equator and its sightings
 // with it into another season.
 func (s *Store) PutFarm(ctx context.Context, f forecast.Farm, by string, at time.Time) (created bool, err error) {
-	err = s.write(ctx, func(tx pgx.Tx) error {
-		created, err = putFarm(ctx, tx, f, by, instant(at))
-		return err
+	return put(ctx, s, "farm", instant(at), revision[forecast.Farm]{
+		lockSQL: lockFarmSQL, addSQL: addFarmSQL, key: []any{f.ID},
+		read: func(ctx context.Context, tx pgx.Tx) (forecast.Farm, version, error) {
+			return queryFarm(ctx, tx, f.ID)
+		},
+		same: func(was forecast.Farm) bool { return sameFarm(was, f) },
+		write: func(ctx context.Context, tx pgx.Tx, was forecast.Farm, last version) error {
+			if last.number > 0 && was.Southern() != f.Southern() {
+				if err := checkSeasons(ctx, tx, f); err != nil {
+					return err
+				}
+			}
+			o := f.Opening
+			var weekdays []int16
+			for _, d := range o.Weekdays {
+				weekdays = append(weekdays, int16(d))
+			}
+			_, err := tx.Exec(ctx, addFarmVersionSQL,
+				f.ID, last.number+1, later(instant(at), last.at), by, f.Name, f.Latitude, f.Longitude, f.TimeZone, f.Units,
+				f.ThinKgPerDay, f.GapProbability, o.ReadyKg, o.ReadyShare, o.Confidence,
+				weekdays, o.NoticeDays)
+			return err
+		},
 	})
-	if err != nil {
-		return false, fmt.Errorf("put farm: %w", err)
-	}
-	return created, nil
 }
 
 const (
@@ -49,34 +64,6 @@ const (
 			NULLIF($10::float8, 0), NULLIF($11::float8, 0), NULLIF($12::float8, 0), NULLIF($13::float8, 0), NULLIF($14::float8, 0),
 			$15, NULLIF($16::int, 0))`
 )
-
-func putFarm(ctx context.Context, tx pgx.Tx, f forecast.Farm, by string, at time.Time) (created bool, err error) {
-	if created, err = claim(ctx, tx, lockFarmSQL, []any{f.ID}, addFarmSQL, []any{f.ID, at}); err != nil {
-		return false, err
-	}
-	was, v, err := queryFarm(ctx, tx, f.ID)
-	switch {
-	case errors.Is(err, pgx.ErrNoRows): // The first version.
-	case err != nil:
-		return false, err
-	case sameFarm(was, f):
-		return created, nil
-	case was.Southern() != f.Southern():
-		if err := checkSeasons(ctx, tx, f); err != nil {
-			return false, err
-		}
-	}
-	o := f.Opening
-	var weekdays []int16
-	for _, d := range o.Weekdays {
-		weekdays = append(weekdays, int16(d))
-	}
-	_, err = tx.Exec(ctx, addFarmVersionSQL,
-		f.ID, v.number+1, later(at, v.at), by, f.Name, f.Latitude, f.Longitude, f.TimeZone, f.Units,
-		f.ThinKgPerDay, f.GapProbability, o.ReadyKg, o.ReadyShare, o.Confidence,
-		weekdays, o.NoticeDays)
-	return created, err
-}
 
 func sameFarm(a, b forecast.Farm) bool {
 	x, y := a.Opening, b.Opening

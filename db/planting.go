@@ -17,14 +17,23 @@ import (
 // [forecast.ErrStationNotFound], a [*forecast.FieldError] if it would be
 // planted after a sighting of it.
 func (s *Store) PutPlanting(ctx context.Context, farm string, p forecast.Planting, by string, at time.Time) (created bool, err error) {
-	err = s.write(ctx, func(tx pgx.Tx) error {
-		created, err = putPlanting(ctx, tx, farm, p, by, instant(at))
-		return err
+	return put(ctx, s, "planting", instant(at), revision[forecast.Planting]{
+		lockSQL: lockPlantingSQL, addSQL: addPlantingSQL, key: []any{farm, p.ID},
+		read: func(ctx context.Context, tx pgx.Tx) (forecast.Planting, version, error) {
+			return queryPlanting(ctx, tx, farm, p.ID)
+		},
+		same: func(was forecast.Planting) bool { return samePlanting(was, p) },
+		write: func(ctx context.Context, tx pgx.Tx, _ forecast.Planting, last version) error {
+			known, err := checkPlanting(ctx, tx, farm, p)
+			if err != nil {
+				return err
+			}
+			_, err = tx.Exec(ctx, addPlantingVersionSQL,
+				farm, p.ID, last.number+1, later(instant(at), last.at, known), by, p.Variety, p.Block, p.Station,
+				p.PlantedOn, p.RemovedOn, p.AreaM2, p.KgPerM2)
+			return err
+		},
 	})
-	if err != nil {
-		return false, fmt.Errorf("put planting: %w", err)
-	}
-	return created, nil
 }
 
 const (
@@ -45,28 +54,6 @@ const (
 			planted_on, removed_on, area_m2, expected_kg_per_m2)
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)`
 )
-
-func putPlanting(ctx context.Context, tx pgx.Tx, farm string, p forecast.Planting, by string, at time.Time) (created bool, err error) {
-	if created, err = claim(ctx, tx, lockPlantingSQL, []any{farm, p.ID}, addPlantingSQL, []any{farm, p.ID, at}); err != nil {
-		return false, err
-	}
-	was, v, err := queryPlanting(ctx, tx, farm, p.ID)
-	switch {
-	case errors.Is(err, pgx.ErrNoRows): // The first version.
-	case err != nil:
-		return false, err
-	case samePlanting(was, p):
-		return created, nil
-	}
-	known, err := checkPlanting(ctx, tx, farm, p)
-	if err != nil {
-		return false, err
-	}
-	_, err = tx.Exec(ctx, addPlantingVersionSQL,
-		farm, p.ID, v.number+1, later(at, v.at, known), by, p.Variety, p.Block, p.Station,
-		p.PlantedOn, p.RemovedOn, p.AreaM2, p.KgPerM2)
-	return created, err
-}
 
 func samePlanting(a, b forecast.Planting) bool {
 	if (a.RemovedOn == nil) != (b.RemovedOn == nil) || a.RemovedOn != nil && *a.RemovedOn != *b.RemovedOn {

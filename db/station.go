@@ -2,7 +2,6 @@ package db
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"time"
 
@@ -17,14 +16,25 @@ import (
 // [forecast.ErrFarmNotFound]; [forecast.ErrStationNotFound] if its stand-in
 // does not exist.
 func (s *Store) PutStation(ctx context.Context, farm string, st weather.Station, by string, at time.Time) (created bool, err error) {
-	err = s.write(ctx, func(tx pgx.Tx) error {
-		created, err = putStation(ctx, tx, farm, st, by, instant(at))
-		return err
+	return put(ctx, s, "station", instant(at), revision[weather.Station]{
+		lockSQL: lockStationSQL, addSQL: addStationSQL, key: []any{farm, st.ID},
+		read: func(ctx context.Context, tx pgx.Tx) (weather.Station, version, error) {
+			return queryStation(ctx, tx, farm, st.ID)
+		},
+		same: func(was weather.Station) bool { return was == st },
+		write: func(ctx context.Context, tx pgx.Tx, _ weather.Station, last version) error {
+			var known time.Time // The instant from which the stand-in is known.
+			if st.StandIn != "" {
+				if err := tx.QueryRow(ctx, standInSQL, farm, st.StandIn).Scan(&known); err != nil {
+					return orNotFound(err, forecast.ErrStationNotFound)
+				}
+			}
+			_, err := tx.Exec(ctx, addStationVersionSQL,
+				farm, st.ID, last.number+1, later(instant(at), last.at, known), by,
+				st.Name, st.Latitude, st.Longitude, st.Elevation, st.StandIn)
+			return err
+		},
 	})
-	if err != nil {
-		return false, fmt.Errorf("put station: %w", err)
-	}
-	return created, nil
 }
 
 const (
@@ -49,29 +59,6 @@ const (
 		FROM station
 		WHERE farm = $1 AND station = $2`
 )
-
-func putStation(ctx context.Context, tx pgx.Tx, farm string, st weather.Station, by string, at time.Time) (created bool, err error) {
-	if created, err = claim(ctx, tx, lockStationSQL, []any{farm, st.ID}, addStationSQL, []any{farm, st.ID, at}); err != nil {
-		return false, err
-	}
-	was, v, err := queryStation(ctx, tx, farm, st.ID)
-	switch {
-	case errors.Is(err, pgx.ErrNoRows): // The first version.
-	case err != nil:
-		return false, err
-	case was == st:
-		return created, nil
-	}
-	var known time.Time // The instant from which the stand-in is known.
-	if st.StandIn != "" {
-		if err := tx.QueryRow(ctx, standInSQL, farm, st.StandIn).Scan(&known); err != nil {
-			return false, orNotFound(err, forecast.ErrStationNotFound)
-		}
-	}
-	_, err = tx.Exec(ctx, addStationVersionSQL,
-		farm, st.ID, v.number+1, later(at, v.at, known), by, st.Name, st.Latitude, st.Longitude, st.Elevation, st.StandIn)
-	return created, err
-}
 
 // Station returns what is known of a station, or
 // [forecast.ErrStationNotFound].

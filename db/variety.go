@@ -2,7 +2,6 @@ package db
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"time"
 
@@ -15,14 +14,20 @@ import (
 // new one. What is known already is not recorded again. Errors:
 // [forecast.ErrFarmNotFound].
 func (s *Store) PutVariety(ctx context.Context, farm string, v forecast.Variety, by string, at time.Time) (created bool, err error) {
-	err = s.write(ctx, func(tx pgx.Tx) error {
-		created, err = putVariety(ctx, tx, farm, v, by, instant(at))
-		return err
+	return put(ctx, s, "variety", instant(at), revision[forecast.Variety]{
+		lockSQL: lockVarietySQL, addSQL: addVarietySQL, key: []any{farm, v.ID},
+		read: func(ctx context.Context, tx pgx.Tx) (forecast.Variety, version, error) {
+			return queryVariety(ctx, tx, farm, v.ID)
+		},
+		same: func(was forecast.Variety) bool { return sameVariety(was, v) },
+		write: func(ctx context.Context, tx pgx.Tx, _ forecast.Variety, last version) error {
+			row := rowOf(v)
+			_, err := tx.Exec(ctx, addVarietyVersionSQL,
+				farm, v.ID, last.number+1, later(instant(at), last.at), by, v.Name, v.Ripens.String(),
+				row.firstRipe, row.peak, row.lastPick, row.kind, row.base, row.upper, row.cutoff)
+			return err
+		},
 	})
-	if err != nil {
-		return false, fmt.Errorf("put variety: %w", err)
-	}
-	return created, nil
 }
 
 const (
@@ -43,25 +48,6 @@ const (
 			first_ripe_degree_days, peak_degree_days, last_pick_degree_days, method, base_c, upper_c, cutoff)
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)`
 )
-
-func putVariety(ctx context.Context, tx pgx.Tx, farm string, v forecast.Variety, by string, at time.Time) (created bool, err error) {
-	if created, err = claim(ctx, tx, lockVarietySQL, []any{farm, v.ID}, addVarietySQL, []any{farm, v.ID, at}); err != nil {
-		return false, err
-	}
-	was, last, err := queryVariety(ctx, tx, farm, v.ID)
-	switch {
-	case errors.Is(err, pgx.ErrNoRows): // The first version.
-	case err != nil:
-		return false, err
-	case sameVariety(was, v):
-		return created, nil
-	}
-	row := rowOf(v)
-	_, err = tx.Exec(ctx, addVarietyVersionSQL,
-		farm, v.ID, last.number+1, later(at, last.at), by, v.Name, v.Ripens.String(),
-		row.firstRipe, row.peak, row.lastPick, row.kind, row.base, row.upper, row.cutoff)
-	return created, err
-}
 
 func sameVariety(a, b forecast.Variety) bool {
 	if a.ID != b.ID || a.Name != b.Name || a.Ripens != b.Ripens || (a.Requirement == nil) != (b.Requirement == nil) {

@@ -3,6 +3,8 @@ package db
 import (
 	"context"
 	"errors"
+	"fmt"
+	"slices"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -19,6 +21,39 @@ type querier interface {
 type version struct {
 	number int
 	at     time.Time
+}
+
+// revision is one putting of a thing, whose values are T.
+type revision[T any] struct {
+	lockSQL, addSQL string // Of the row that says that the thing exists.
+	key             []any  // Its primary key.
+
+	read  func(ctx context.Context, tx pgx.Tx) (T, version, error)
+	same  func(was T) bool // Nothing new is said.
+	write func(ctx context.Context, tx pgx.Tx, was T, last version) error
+}
+
+// put records a thing as it is from the instant at on, unless that is known
+// already, and reports whether the thing is a new one.
+func put[T any](ctx context.Context, s *Store, what string, at time.Time, r revision[T]) (created bool, err error) {
+	err = s.write(ctx, func(tx pgx.Tx) error {
+		if created, err = claim(ctx, tx, r.lockSQL, r.key, r.addSQL, append(slices.Clone(r.key), at)); err != nil {
+			return err
+		}
+		was, last, err := r.read(ctx, tx)
+		switch {
+		case errors.Is(err, pgx.ErrNoRows): // The first version.
+		case err != nil:
+			return err
+		case r.same(was):
+			return nil
+		}
+		return r.write(ctx, tx, was, last)
+	})
+	if err != nil {
+		return false, fmt.Errorf("put %s: %w", what, err)
+	}
+	return created, nil
 }
 
 // claim locks the row of a thing until the end of the transaction, and makes
