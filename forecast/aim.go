@@ -10,7 +10,6 @@ import (
 // aim finds the plantings to forecast and tells of the others.
 func (c *computing) aim() {
 	c.toFull = c.bloomToFull()
-	var bloomed *weather.Date
 	for i, p := range c.in.Plantings {
 		if !p.Bears(c.season, c.asOf) {
 			continue
@@ -27,15 +26,10 @@ func (c *computing) aim() {
 			c.note(NoteNoBloom, p.ID, "Bloom is not entered: not yet to be forecast.")
 		default:
 			c.take(i, v, l, &d)
-			if b := d.Bloom.Date; bloomed == nil || b < *bloomed {
-				bloomed = &b
-			}
 		}
 		c.f.Plantings = append(c.f.Plantings, d)
 	}
-	if bloomed != nil {
-		c.countHoles(*bloomed)
-	}
+	c.countHoles()
 	// Those with a look in vain come first: see posterior.try.
 	looked := make([]*target, 0, len(c.targets))
 	current := make([]observation, 0, len(c.targets))
@@ -125,12 +119,19 @@ func (c *computing) unrecorded(station string, season int) bool {
 	return len(r.series.Between(first, last)) == 0
 }
 
-// countHoles counts the days since the first bloom that were not observed.
-func (c *computing) countHoles(bloom weather.Date) {
-	for s := range c.ahead {
-		r := c.records[s]
-		n := int(c.asOf-1-bloom) - len(r.series.Between(bloom+1, c.asOf-1))
-		c.f.DaysNotObserved = max(c.f.DaysNotObserved, n)
+// countHoles counts, over the stations in use, the days since the first bloom
+// there that were not observed.
+func (c *computing) countHoles() {
+	bloom := map[*record]weather.Date{}
+	for _, t := range c.targets {
+		if b, ok := bloom[t.record]; !ok || t.bloom < b {
+			bloom[t.record] = t.bloom
+		}
+	}
+	for r, b := range bloom {
+		if since := int(c.asOf - 1 - b); since > 0 {
+			c.f.DaysNotObserved += since - len(r.series.Between(b+1, c.asOf-1))
+		}
 	}
 	if n := c.f.DaysNotObserved; n > 0 {
 		c.note(NoteHole, "", "%d of the days since the first bloom have no weather record; they were filled in and count as uncertain.", n)

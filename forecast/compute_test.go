@@ -390,3 +390,33 @@ func TestFarmsOwnBloomReplacesTheDefault(t *testing.T) {
 		}
 	}
 }
+
+// In a year of 1 °C·d a day nothing ripens: such a planting has a note instead
+// of dates, and takes no part in the season.
+func TestPlantingThatDoesNotRipenHasNoDates(t *testing.T) {
+	t.Parallel()
+	in, asOf := demo(t)
+	var days []weather.Day
+	for d := weather.DateOf(2008, time.January, 1); d < asOf; d++ {
+		days = append(days, flat(d, 4))
+	}
+	in.Records = []forecast.Record{{Station: in.Records[0].Station, Days: series(t, days)}}
+	in.Sightings = slices.DeleteFunc(slices.Clone(in.Sightings), func(s forecast.Sighting) bool {
+		return s.Date.Year() < asOf.Year() || s.Stage >= forecast.FirstRipe
+	})
+	f := compute(t, in, asOf)
+	noted := 0
+	for _, n := range f.Notes {
+		if n.Kind == forecast.NoteNotReached {
+			noted++
+		}
+	}
+	for _, p := range f.Plantings {
+		if p.Stages != nil || p.Bloom == nil {
+			t.Errorf("%s: %+v", p.Planting, p)
+		}
+	}
+	if noted != len(f.Plantings) || f.SeasonSpan != nil || len(f.Gaps) != 0 || len(f.Days) != 0 {
+		t.Errorf("%d notes for %d plantings, span %v, %d gaps, %d days", noted, len(f.Plantings), f.SeasonSpan, len(f.Gaps), len(f.Days))
+	}
+}

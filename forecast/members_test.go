@@ -135,12 +135,12 @@ func workOut(farm forecast.Farm, ms []forecast.Member) oneMember {
 	}
 	open := false
 	standing := map[string]float64{}
-	for _, d := range ms[0].Path {
+	for j, d := range ms[0].Path {
 		total := 0.0
 		by := map[string]float64{}
 		for _, m := range ms {
 			half := 3.0 // Days in which half of the ripe fruit spoils; hot days 1.5.
-			if d.Max > 30 {
+			if m.Path[j].Max > 30 {
 				half = 1.5
 			}
 			standing[m.Planting] = standing[m.Planting]*math.Pow(0.5, 1/half) + ripening[m.Planting][d.Date]
@@ -191,6 +191,25 @@ func TestForecastIsWhatItsMembersSay(t *testing.T) {
 			m := forecast.Method{Kind: forecast.DoubleSine, Base: 5, Upper: 28, Cutoff: forecast.Vertical}
 			in.Varieties[0].Requirement = &forecast.Requirement{FirstRipe: 280, Peak: 330, LastPick: 400, Method: m}
 			return asOf + 9
+		},
+		"two stations, the second eight degrees warmer by day": func(in *forecast.Inputs) weather.Date {
+			var warm []weather.Day
+			for _, d := range in.Records[0].Days.Days() {
+				d.Max = min(d.Max+8, weather.Warmest)
+				warm = append(warm, d)
+			}
+			s, err := weather.NewSeries(warm)
+			if err != nil {
+				t.Fatal(err)
+			}
+			in.Records = append(slices.Clone(in.Records), forecast.Record{Station: weather.Station{ID: "warm"}, Days: s})
+			in.Plantings = slices.Clone(in.Plantings)
+			for i := range in.Plantings {
+				if i%2 == 0 {
+					in.Plantings[i].Station = "warm"
+				}
+			}
+			return asOf
 		},
 		"nobody has found ripe fruit yet": func(in *forecast.Inputs) weather.Date {
 			in.Sightings = slices.DeleteFunc(slices.Clone(in.Sightings), func(s forecast.Sighting) bool {

@@ -8,15 +8,16 @@ import (
 )
 
 // publish turns counts into the forecast.
-func (c *computing) publish(when dates, sums *tally, first weather.Date, perTrace int, late []int) {
+func (c *computing) publish(ripening []int, when dates, sums *tally, first weather.Date, perTrace int) {
 	at := map[string]*PlantingDates{}
 	for i := range c.f.Plantings {
 		at[c.f.Plantings[i].Planting] = &c.f.Plantings[i]
 	}
-	names := make([]string, len(c.targets))
-	for t, tg := range c.targets {
+	names := make([]string, len(ripening))
+	for i, t := range ripening {
+		tg := c.targets[t]
 		p := at[c.in.Plantings[tg.planting].ID]
-		names[t] = p.Planting
+		names[i] = p.Planting
 		var r [ripeStages]DateRange
 		for s := range r {
 			q := dayQuantiles(when.of(t, s))
@@ -34,10 +35,6 @@ func (c *computing) publish(when dates, sums *tally, first weather.Date, perTrac
 		}
 		q := dayQuantiles(window)
 		p.PickingWindowDays = &DayCounts{q[0], q[1], q[2]}
-		if late[t]*20 > when.members {
-			c.note(NoteNotReached, p.Planting, "In %d of %d possible seasons it does not ripen to the end before %s.",
-				late[t], when.members, first+weather.Date(sums.days-1))
-		}
 	}
 	a, b := dayQuantiles(sums.first), dayQuantiles(sums.last)
 	c.f.SeasonSpan = &Span{spanEnd(first, a), spanEnd(first, b)}

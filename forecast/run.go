@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"math"
 	"slices"
+
+	"ripetide/weather"
 )
 
 // draw draws the log requirements of the members; those of one trace stand
@@ -27,7 +29,9 @@ func (c *computing) draw() (xs [][]float64, perTrace int, err error) {
 	return xs, perTrace, nil
 }
 
-// run draws the members and counts them.
+// run draws the members, dates their stages and counts them. A planting that
+// does not ripen to the end within the season in more than half of them has no
+// dates that mean anything; it is set aside before anything is counted.
 func (c *computing) run() error {
 	xs, perTrace, err := c.draw()
 	if err != nil {
@@ -39,34 +43,50 @@ func (c *computing) run() error {
 	first := c.targets[0].ahead.first
 	days := len(c.targets[0].ahead.paths[0])
 	when := newDates(len(c.targets), members)
-	sums := newTally(c.in.Farm, first, len(c.targets), members, days)
-	w := &scratch{
-		stamp: make([]int32, len(c.in.Varieties)*days), count: make([]uint16, days),
-		ripened: make([]float64, len(c.targets)*days), total: make([]float64, days),
-		from: make([]int, len(c.targets)), to: make([]int, len(c.targets)),
-	}
-	late := make([]int, len(c.targets))
-	ps := make([]memberDay, len(c.targets))
-	for m := range members {
-		trace := m / perTrace
-		for t, tg := range c.targets {
-			need := exp3(xs[m], t)
-			h := tg.heats[trace]
-			day, reached := crossing(h, tg, need)
+	var ripening []int // Targets that are counted.
+	for t, tg := range c.targets {
+		late := 0
+		for m, x := range xs {
+			day, reached := crossing(tg.heats[m/perTrace], tg, exp3(x, t))
 			if !reached {
-				late[t]++
+				late++
 			}
 			for s, d := range day {
 				when.of(t, s)[m] = int16(d - first)
 			}
-			ps[t] = memberDay{
+		}
+		if 20*late > members {
+			c.note(NoteNotReached, c.in.Plantings[tg.planting].ID, "In %d of %d possible seasons it does not ripen to the end before %s.",
+				late, members, weekday(first+weather.Date(days-1)))
+		}
+		if 2*late <= members {
+			ripening = append(ripening, t)
+		}
+	}
+	if len(ripening) == 0 {
+		return nil
+	}
+
+	sums := newTally(c.in.Farm, first, len(ripening), members, days)
+	w := newScratch(len(c.in.Varieties), len(ripening), days)
+	ps := make([]memberDay, len(ripening))
+	for m, x := range xs {
+		trace := m / perTrace
+		for i, t := range ripening {
+			tg := c.targets[t]
+			var day [ripeStages]weather.Date
+			for s := range day {
+				day[s] = first + weather.Date(when.of(t, s)[m])
+			}
+			h := tg.heats[trace]
+			ps[i] = memberDay{
 				heat: h, days: tg.ahead.paths[trace], bloom: tg.bloom, kg: tg.kg, variety: tg.variety,
-				first: int(day[0] - first), last: int(day[2] - first), curve: newCropCurve(tg.asSeen(h, need, day)),
+				first: int(day[0] - first), last: int(day[2] - first), curve: newCropCurve(tg.asSeen(h, exp3(x, t), day)),
 			}
 		}
 		sums.add(m, c.in.Farm, ps, w)
 	}
-	c.publish(when, sums, first, perTrace, late)
+	c.publish(ripening, when, sums, first, perTrace)
 	return nil
 }
 

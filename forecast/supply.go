@@ -78,12 +78,20 @@ func newTally(farm Farm, first weather.Date, plantings, members, days int) *tall
 
 // scratch is the working space of one member.
 type scratch struct {
-	stamp   []int32   // [variety][day]: the last member that counted it.
-	count   []uint16  // Varieties in their window.
-	ripened []float64 // kg ripening on the day, [planting][day].
-	total   []float64
-	from    []int // First day on which a planting ripens something.
-	to      []int
+	stamp    []int32   // [variety][day]: the last member that counted it.
+	count    []uint16  // Varieties in their window.
+	ripened  []float64 // kg ripening on the day, [planting][day].
+	standing []float64 // kg, by planting.
+	from     []int     // First day on which a planting ripens something.
+	to       []int
+}
+
+func newScratch(varieties, plantings, days int) *scratch {
+	return &scratch{
+		stamp: make([]int32, varieties*days), count: make([]uint16, days),
+		ripened: make([]float64, plantings*days), standing: make([]float64, plantings),
+		from: make([]int, plantings), to: make([]int, plantings),
+	}
 }
 
 // memberDay is what one planting is in one member.
@@ -132,65 +140,51 @@ func (t *tally) add(m int, farm Farm, ps []memberDay, w *scratch) {
 		}
 	}
 
-	// What ripens on each day.
-	begin, end := t.days, -1
+	t.stand(m, farm, ps, w)
+}
+
+// stand follows the ripe fruit standing in one member from day to day.
+func (t *tally) stand(m int, farm Farm, ps []memberDay, w *scratch) {
+	first, last := int(t.first[m]), int(t.last[m])
+	begin, end := first, last
 	for i, p := range ps {
 		w.from[i], w.to[i] = t.ripening(p, w.ripened[i*t.days:(i+1)*t.days])
 		begin, end = min(begin, w.from[i]), max(end, w.to[i])
+		w.standing[i] = 0
 	}
-	if end < begin {
-		return
-	}
-	// The total up to opening, to know when that is.
 	enough := farm.Opening.ReadyKg
 	if enough == 0 {
 		enough = farm.ThinKgPerDay
 	}
-	var standing float64
-	open := t.days
+	open := false
 	for d := begin; d <= end; d++ {
-		standing *= keep(ps[0].days[d].Max)
+		var total float64
 		for i := range ps {
-			if w.from[i] <= d && d <= w.to[i] {
-				standing += w.ripened[i*t.days+d]
+			if d < w.from[i] {
+				continue
 			}
-		}
-		if standing >= enough && d >= first && t.opens[d] {
-			open = d
-			break
-		}
-	}
-	// Each planting on its own: the weather and the hand are the same to all.
-	for d := begin; d <= end; d++ {
-		w.total[d] = 0
-	}
-	for i, p := range ps {
-		var standing float64
-		for d := w.from[i]; d <= end; d++ {
-			standing *= keep(p.days[d].Max)
+			kg := w.standing[i] * keep(ps[i].days[d].Max)
 			if d <= w.to[i] {
-				standing += w.ripened[i*t.days+d]
+				kg += w.ripened[i*t.days+d]
 			}
-			t.kgBy[i][d] += standing
-			w.total[d] += standing
-			if d >= open && t.opens[d] {
-				standing = 0
-			}
+			w.standing[i] = kg
+			t.kgBy[i][d] += kg
+			total += kg
 		}
-	}
-	for d := begin; d <= end; d++ {
 		if t.kg[d] == nil {
 			t.kg[d] = make([]float32, t.members)
 		}
-		t.kg[d][m] = float32(w.total[d])
-	}
-	if farm.ThinKgPerDay == 0 {
-		return
-	}
-	for d := open; d <= last; d++ {
-		if w.total[d] < farm.ThinKgPerDay {
+		t.kg[d][m] = float32(total)
+		open = open || total >= enough && d >= first && t.opens[d]
+		if !open {
+			continue
+		}
+		if d <= last && total < farm.ThinKgPerDay {
 			t.thin[d]++
 			t.thinDays.set(m, d)
+		}
+		if t.opens[d] {
+			clear(w.standing)
 		}
 	}
 }
