@@ -94,32 +94,42 @@ func (t *tally) gapOf(kind GapKind, days bitmap, r [2]int, first weather.Date, p
 
 // supply reports the days of the season.
 func (t *tally) supply(first weather.Date, names []string) []DaySupply {
-	var out []DaySupply
-	n := float64(t.members)
-	for d := range t.days {
-		if float64(t.season[d]) < leastSeason*n {
-			continue
+	var in []int
+	for d, n := range t.season {
+		if float64(n) >= leastSeason*float64(t.members) {
+			in = append(in, d)
 		}
-		var q [3]float64
-		if t.kg[d] != nil {
-			q = kgQuantiles(t.kg[d])
-		}
-		s := DaySupply{
-			Date:            first + weather.Date(d),
-			Ripe:            round(float64(t.ripe[d])/n, 2),
-			RipeKg:          KgRange{round(q[0], 1), round(q[1], 1), round(q[2], 1)},
-			RipeKgBy:        map[string]float64{},
-			GapProbability:  round(float64(t.gap[d])/n, 3),
-			ThinProbability: round(float64(t.thin[d])/n, 3),
-		}
-		for i, name := range names {
-			if kg := round(t.kgBy[i][d]/n, 1); kg > 0 {
-				s.RipeKgBy[name] = kg
-			}
-		}
-		out = append(out, s)
 	}
+	out := make([]DaySupply, len(in))
+	inParts(len(in), func(_, lo, hi int) {
+		for i := lo; i < hi; i++ {
+			out[i] = t.supplyOn(in[i], first, names)
+		}
+	})
 	return out
+}
+
+// supplyOn reports one day.
+func (t *tally) supplyOn(d int, first weather.Date, names []string) DaySupply {
+	n := float64(t.members)
+	var q [3]float64
+	if t.kg[d] != nil {
+		q = kgQuantiles(t.kg[d])
+	}
+	s := DaySupply{
+		Date:            first + weather.Date(d),
+		Ripe:            round(float64(t.ripe[d])/n, 2),
+		RipeKg:          KgRange{round(q[0], 1), round(q[1], 1), round(q[2], 1)},
+		RipeKgBy:        map[string]float64{},
+		GapProbability:  round(float64(t.gap[d])/n, 3),
+		ThinProbability: round(float64(t.thin[d])/n, 3),
+	}
+	for i, name := range names {
+		if kg := round(t.kgBy[i][d]/n, 1); kg > 0 {
+			s.RipeKgBy[name] = kg
+		}
+	}
+	return s
 }
 
 // round rounds x to n decimals, never to a negative zero.

@@ -3,6 +3,7 @@ package forecast
 import (
 	"math"
 	"math/rand/v2"
+	"sync"
 
 	"ripetide/weather"
 )
@@ -42,35 +43,65 @@ func (b bounds) agrees(x []float64) bool {
 // strained counts those.
 func (p posterior) draws(n int, b bounds) (xs [][]float64, strained int) {
 	xs = make([][]float64, n)
-	z := make([]float64, p.dim)
 	flat := make([]float64, n*p.dim)
 	for i := range xs {
-		x := flat[i*p.dim : (i+1)*p.dim : (i+1)*p.dim]
-		xs[i] = x
-		// Two generators for every pair: a draw that is drawn again leaves the
-		// others as they were.
-		r := rand.New(rand.NewPCG(seed+uint64(i%2), uint64(i/2)))
-		ok := false
-		if i%2 == 0 {
-			ok = p.try(r, z, x, b)
-		} else {
-			for k := range z {
-				z[k] = -z[k]
+		xs[i] = flat[i*p.dim : (i+1)*p.dim : (i+1)*p.dim]
+	}
+	var counts [parts]int
+	inParts((n+1)/2, func(part, lo, hi int) {
+		z := make([]float64, p.dim)
+		for pair := lo; pair < hi; pair++ {
+			for i := 2 * pair; i < min(2*pair+2, n); i++ {
+				if !p.drawOne(i, z, xs[i], b) {
+					counts[part]++
+				}
 			}
-			p.at(z, x)
-			ok = b.agrees(x)
 		}
-		for tries := 1; !ok && tries < mostDraws; tries++ {
-			ok = p.try(r, z, x, b)
-		}
-		if !ok {
-			normals(r, z)
-			p.at(z, x)
-			p.settle(r, x, b)
-			strained++
-		}
+	})
+	for _, c := range counts {
+		strained += c
 	}
 	return xs, strained
+}
+
+// drawOne draws the i-th member; after an even one z must be kept for the odd
+// one that mirrors it. It reports whether x was found without being moved.
+func (p posterior) drawOne(i int, z, x []float64, b bounds) bool {
+	// Two generators for every pair: a draw that is drawn again leaves the
+	// others as they were.
+	r := rand.New(rand.NewPCG(seed+uint64(i%2), uint64(i/2)))
+	var ok bool
+	if i%2 == 0 {
+		ok = p.try(r, z, x, b)
+	} else {
+		for k := range z {
+			z[k] = -z[k]
+		}
+		p.at(z, x)
+		ok = b.agrees(x)
+	}
+	for tries := 1; !ok && tries < mostDraws; tries++ {
+		ok = p.try(r, z, x, b)
+	}
+	if !ok {
+		normals(r, z)
+		p.at(z, x)
+		p.settle(r, x, b)
+	}
+	return ok
+}
+
+// parts is into how many parts work on members is cut. It does not depend on
+// the machine, so that neither do sums.
+const parts = 4
+
+// inParts calls do for each part of n things, at the same time.
+func inParts(n int, do func(part, lo, hi int)) {
+	var wg sync.WaitGroup
+	for part := range parts {
+		wg.Go(func() { do(part, part*n/parts, (part+1)*n/parts) })
+	}
+	wg.Wait()
 }
 
 // try draws x and stops at the first component that does not agree with b. The

@@ -44,17 +44,23 @@ func (c *computing) run() error {
 	days := len(c.targets[0].ahead.paths[0])
 	when := newDates(len(c.targets), members)
 	var ripening []int // Targets that are counted.
-	for t, tg := range c.targets {
-		late := 0
-		for m, x := range xs {
-			day, reached := crossing(tg.heats[m/perTrace], tg, exp3(x, t))
-			if !reached {
-				late++
-			}
-			for s, d := range day {
-				when.of(t, s)[m] = int16(d - first)
+	lates := make([]int, len(c.targets))
+	inParts(len(c.targets), func(_, lo, hi int) {
+		for t := lo; t < hi; t++ {
+			tg := c.targets[t]
+			for m, x := range xs {
+				day, reached := crossing(tg.heats[m/perTrace], tg, exp3(x, t))
+				if !reached {
+					lates[t]++
+				}
+				for s, d := range day {
+					when.of(t, s)[m] = int16(d - first)
+				}
 			}
 		}
+	})
+	for t, tg := range c.targets {
+		late := lates[t]
 		if 20*late > members {
 			c.note(NoteNotReached, c.in.Plantings[tg.planting].ID, "In %d of %d possible seasons it does not ripen to the end before %s.",
 				late, members, weekday(first+weather.Date(days-1)))
@@ -67,10 +73,22 @@ func (c *computing) run() error {
 		return nil
 	}
 
-	sums := newTally(c.in.Farm, first, len(ripening), members, days)
+	var tallies [parts]*tally
+	inParts(members, func(part, lo, hi int) {
+		tallies[part] = c.count(ripening, xs, when, perTrace, lo, hi)
+	})
+	c.publish(ripening, when, join(tallies[:]), first, perTrace)
+	return nil
+}
+
+// count tallies the members from lo up to hi.
+func (c *computing) count(ripening []int, xs [][]float64, when dates, perTrace, lo, hi int) *tally {
+	first := c.targets[0].ahead.first
+	days := len(c.targets[0].ahead.paths[0])
+	sums := newTally(c.in.Farm, first, len(ripening), hi-lo, days)
 	w := newScratch(len(c.in.Varieties), len(ripening), days)
 	ps := make([]memberDay, len(ripening))
-	for m, x := range xs {
+	for m := lo; m < hi; m++ {
 		trace := m / perTrace
 		for i, t := range ripening {
 			tg := c.targets[t]
@@ -81,13 +99,12 @@ func (c *computing) run() error {
 			h := tg.heats[trace]
 			ps[i] = memberDay{
 				heat: h, days: tg.ahead.paths[trace], bloom: tg.bloom, kg: tg.kg, variety: tg.variety,
-				first: int(day[0] - first), last: int(day[2] - first), curve: newCropCurve(tg.asSeen(h, exp3(x, t), day)),
+				first: int(day[0] - first), last: int(day[2] - first), curve: newCropCurve(tg.asSeen(h, exp3(xs[m], t), day)),
 			}
 		}
-		sums.add(m, c.in.Farm, ps, w)
+		sums.add(m-lo, c.in.Farm, ps, w)
 	}
-	c.publish(ripening, when, sums, first, perTrace)
-	return nil
+	return sums
 }
 
 // model is everything that was seen, in past seasons and in this one, as

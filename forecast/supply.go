@@ -5,6 +5,8 @@ import (
 	"math/bits"
 	"slices"
 
+	"gonum.org/v1/gonum/floats"
+
 	"ripetide/weather"
 )
 
@@ -73,6 +75,44 @@ func newTally(farm Farm, first weather.Date, plantings, members, days int) *tall
 	for p := range t.kgBy {
 		t.kgBy[p] = make([]float64, days)
 	}
+	return t
+}
+
+// join returns the tally of the members of all parts, one part behind the
+// other.
+func join(parts []*tally) *tally {
+	t := parts[0]
+	for _, b := range parts[1:] {
+		for d := range t.days {
+			t.season[d] += b.season[d]
+			t.ripe[d] += b.ripe[d]
+			t.gap[d] += b.gap[d]
+			t.thin[d] += b.thin[d]
+		}
+		for p := range t.kgBy {
+			floats.Add(t.kgBy[p], b.kgBy[p])
+		}
+		t.gapDays.bits = append(t.gapDays.bits, b.gapDays.bits...)
+		t.thinDays.bits = append(t.thinDays.bits, b.thinDays.bits...)
+		t.first = append(t.first, b.first...)
+		t.last = append(t.last, b.last...)
+	}
+	members := len(t.first)
+	for d := range t.days {
+		if !slices.ContainsFunc(parts, func(b *tally) bool { return b.kg[d] != nil }) {
+			continue
+		}
+		row := make([]float32, 0, members)
+		for _, b := range parts {
+			if b.kg[d] == nil { // No fruit on that day in any of its members.
+				row = row[:len(row)+b.members]
+				continue
+			}
+			row = append(row, b.kg[d]...)
+		}
+		t.kg[d] = row
+	}
+	t.members = members
 	return t
 }
 
