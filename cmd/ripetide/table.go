@@ -134,7 +134,7 @@ func (s speech) gap(g forecast.Gap, farm forecast.Farm, traces int) string {
 	if g.To != g.From {
 		fmt.Fprintf(&b, " to %s", s.day(g.To))
 	}
-	fmt.Fprintf(&b, ": %.0f %% likely, with the weather of %d in %d past years", 100*g.Probability, g.PastYears, traces)
+	fmt.Fprintf(&b, ": %.0f %% likely (more likely than not with the weather of %d in %d past years)", 100*g.Probability, g.PastYears, traces)
 	if after := s.planting(g.After); after != "" {
 		fmt.Fprintf(&b, "; after %s", after)
 	}
