@@ -17,7 +17,7 @@ import (
 // station has weather enough to stand for what is to come.
 func Compute(in Inputs, asOf weather.Date) (*Forecast, error) {
 	c := newComputing(in, asOf)
-	if !slices.ContainsFunc(c.in.Plantings, func(p Planting) bool { return p.Bears(c.season, asOf) }) {
+	if !c.bears() {
 		c.note(NoteNoPlantings, "", "No planting bears this season.")
 		return c.f, nil
 	}
@@ -32,6 +32,11 @@ func Compute(in Inputs, asOf weather.Date) (*Forecast, error) {
 	}
 	c.order()
 	return c.f, nil
+}
+
+// bears reports whether any planting has a crop to forecast.
+func (c *computing) bears() bool {
+	return slices.ContainsFunc(c.in.Plantings, func(p Planting) bool { return p.Bears(c.season, c.asOf) })
 }
 
 // newComputing cuts off what asOf does not know and sorts the rest.

@@ -29,21 +29,30 @@ func (c *computing) draw() (xs [][]float64, perTrace int, err error) {
 	return xs, perTrace, nil
 }
 
-// run draws the members, dates their stages and counts them. A planting that
-// does not ripen to the end within the season in more than half of them has no
-// dates that mean anything; it is set aside before anything is counted.
-func (c *computing) run() error {
+// members are the members of a forecast: draws of the log requirements and the
+// dates of the stages, those of one trace together.
+type members struct {
+	xs       [][]float64
+	perTrace int
+	when     dates
+	first    weather.Date // Day 0 of when.
+	ripening []int        // Targets that are counted.
+}
+
+// date draws the members and dates their stages. A planting that does not ripen
+// to the end within the season in more than half of them has no dates that mean
+// anything; it is set aside before anything is counted.
+func (c *computing) date() (members, error) {
 	xs, perTrace, err := c.draw()
 	if err != nil {
-		return err
+		return members{}, err
 	}
-	members := len(xs)
-	c.f.Method.Members = members
+	n := len(xs)
+	c.f.Method.Members = n
 
 	first := c.targets[0].ahead.first
 	days := len(c.targets[0].ahead.paths[0])
-	when := newDates(len(c.targets), members)
-	var ripening []int // Targets that are counted.
+	ms := members{xs: xs, perTrace: perTrace, when: newDates(len(c.targets), n), first: first}
 	lates := make([]int, len(c.targets))
 	inParts(len(c.targets), func(_, lo, hi int) {
 		for t := lo; t < hi; t++ {
@@ -54,30 +63,35 @@ func (c *computing) run() error {
 					lates[t]++
 				}
 				for s, d := range day {
-					when.of(t, s)[m] = int16(d - first)
+					ms.when.of(t, s)[m] = int16(d - first)
 				}
 			}
 		}
 	})
 	for t, tg := range c.targets {
 		late := lates[t]
-		if 20*late > members {
+		if 20*late > n {
 			c.note(NoteNotReached, c.in.Plantings[tg.planting].ID, "In %d of %d possible seasons it does not ripen to the end before %s.",
-				late, members, weekday(first+weather.Date(days-1)))
+				late, n, weekday(first+weather.Date(days-1)))
 		}
-		if 2*late <= members {
-			ripening = append(ripening, t)
+		if 2*late <= n {
+			ms.ripening = append(ms.ripening, t)
 		}
 	}
-	if len(ripening) == 0 {
-		return nil
-	}
+	return ms, nil
+}
 
+// run makes the members and counts them.
+func (c *computing) run() error {
+	ms, err := c.date()
+	if err != nil || len(ms.ripening) == 0 {
+		return err
+	}
 	var tallies [parts]*tally
-	inParts(members, func(part, lo, hi int) {
-		tallies[part] = c.count(ripening, xs, when, perTrace, lo, hi)
+	inParts(len(ms.xs), func(part, lo, hi int) {
+		tallies[part] = c.count(ms.ripening, ms.xs, ms.when, ms.perTrace, lo, hi)
 	})
-	c.publish(ripening, when, join(tallies[:]), first, perTrace)
+	c.publish(ms.ripening, ms.when, join(tallies[:]), ms.first, ms.perTrace)
 	return nil
 }
 
