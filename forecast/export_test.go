@@ -121,7 +121,7 @@ func Truncated(e Effects, above []float64, n int) (xs [][]float64, strained int,
 	if err != nil {
 		return nil, 0, err
 	}
-	xs, strained = p.draws(n, bounds{above})
+	xs, strained = p.draws(n, bounds{above: above})
 	return xs, strained, nil
 }
 
@@ -131,7 +131,7 @@ func Settled(e Effects, above []float64, n int) ([][]float64, error) {
 	if err != nil {
 		return nil, err
 	}
-	return p.settledDraws(n, bounds{above}), nil
+	return p.settledDraws(n, bounds{above: above}), nil
 }
 
 // GapRuns returns the runs and what is told of them for a table of days by
@@ -215,7 +215,7 @@ func Draws(e Effects, n int) ([][]float64, error) {
 	for i := range free {
 		free[i] = math.Inf(-1)
 	}
-	xs, _ := p.draws(n, bounds{free})
+	xs, _ := p.draws(n, bounds{above: free})
 	return xs, nil
 }
 

@@ -6,10 +6,11 @@ import (
 	"ripetide/weather"
 )
 
-// Record is a station with its daily record.
+// Record is a station with its daily record and all outlooks for it.
 type Record struct {
-	Station weather.Station
-	Days    weather.Series
+	Station  weather.Station
+	Days     weather.Series
+	Outlooks []weather.Outlook // In order of IssuedAt, which are distinct.
 }
 
 // Inputs is everything that a forecast is computed from. Plantings that were
@@ -20,6 +21,8 @@ type Inputs struct {
 	Varieties []Variety
 	Plantings []Planting
 	Sightings []Sighting // Of all seasons, current ones only (none that was replaced).
+	// Choice is the method that the farm has accepted; nil: DefaultMethod.
+	Choice *MethodChoice
 }
 
 // asSeenOn returns in without anything that is dated after what the morning
@@ -31,7 +34,7 @@ func (in Inputs) asSeenOn(asOf weather.Date) Inputs {
 	out.Plantings = slices.Clone(in.Plantings) // Compute sorts them.
 	out.Records = make([]Record, len(in.Records))
 	for i, r := range in.Records {
-		out.Records[i] = Record{r.Station, r.Days.Until(asOf - 1)}
+		out.Records[i] = Record{Station: r.Station, Days: r.Days.Until(asOf - 1)}
 	}
 	out.Sightings = nil
 	for _, s := range in.Sightings {

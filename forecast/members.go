@@ -20,7 +20,25 @@ func membersPerTrace(n int) int { return 2 * max(1, (aboutMembers/2+n-1)/n) }
 
 // bounds is what a draw of log requirements must agree with.
 type bounds struct {
-	above []float64 // Log heat that was "not yet" enough, by component; -Inf: none.
+	above  []float64 // Log heat that was "not yet" enough, by component; -Inf: none.
+	unseen []*unseen // What is not entered, by component; nil: nothing follows.
+}
+
+// at returns the bound of component i in one draw.
+func (b bounds) at(r *rand.Rand, i int) float64 {
+	if b.unseen == nil || b.unseen[i] == nil {
+		return b.above[i]
+	}
+	return max(b.above[i], b.unseen[i].bound(r.Float64()))
+}
+
+// fix returns bounds in which what is not entered has been drawn.
+func (b bounds) fix(r *rand.Rand) bounds {
+	f := bounds{above: make([]float64, len(b.above))}
+	for i := range f.above {
+		f.above[i] = b.at(r, i)
+	}
+	return f
 }
 
 // agrees reports whether the stages of every planting are in order and above
@@ -78,7 +96,7 @@ func (p posterior) drawOne(i int, z, x []float64, b bounds) bool {
 			z[k] = -z[k]
 		}
 		p.at(z, x)
-		ok = b.agrees(x)
+		ok = b.fix(r).agrees(x)
 	}
 	for tries := 1; !ok && tries < mostDraws; tries++ {
 		ok = p.try(r, z, x, b)
@@ -86,7 +104,7 @@ func (p posterior) drawOne(i int, z, x []float64, b bounds) bool {
 	if !ok {
 		normals(r, z)
 		p.at(z, x)
-		p.settle(r, x, b)
+		p.settle(r, x, b.fix(r))
 	}
 	return ok
 }
@@ -116,7 +134,7 @@ func (p posterior) try(r *rand.Rand, z, x []float64, b bounds) bool {
 		}
 		row = row[i+1:]
 		x[i] = s
-		if !(s > b.above[i]) || i%ripeStages != 0 && !(s > x[i-1]) {
+		if !(s > b.at(r, i)) || i%ripeStages != 0 && !(s > x[i-1]) {
 			return false
 		}
 	}

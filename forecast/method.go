@@ -1,6 +1,9 @@
 package forecast
 
-import "fmt"
+import (
+	"fmt"
+	"time"
+)
 
 // Kind is a way to sum the heat of a day from its two extremes.
 type Kind string
@@ -69,4 +72,23 @@ func (m Method) String() string {
 		return fmt.Sprintf("%s above %g °C", m.Kind, m.Base)
 	}
 	return fmt.Sprintf("%s, %g to %g °C %s", m.Kind, m.Base, m.Upper, m.Cutoff)
+}
+
+// MethodChoice is a farm's decision for a method. Forecasts that were frozen
+// before keep the one they were made by.
+type MethodChoice struct {
+	Method Method
+	By     string    // Who decided: the name of a key or a person.
+	At     time.Time // When.
+	Reason string    // In their words; may be empty.
+}
+
+// Validate returns every fault of c, each a [*FieldError].
+func (c MethodChoice) Validate() []error {
+	f := faults{c.Method.Validate()}
+	f.text("by", c.By)
+	if c.Reason != "" {
+		f.text("reason", c.Reason)
+	}
+	return f.errs
 }

@@ -34,6 +34,8 @@ var priors = struct {
 	BloomFromFulSD float64 // Days, when it was reckoned back from full bloom.
 	BloomToFull    float64 // °C·d from bloom_10 to full bloom.
 	HoleSD         float64 // °C·d for each day whose heat was taken from other years.
+
+	EnteredLate float64 // Probability that a stage is entered a day late, given that it is not yet.
 }{
 	// Krüger et al. (2012), J. Berry Research, base 3 °C: Elsanta 334-355,
 	// Korona 301-385, Clery 320-434 °C·d from anthesis to harvest start. The
@@ -51,7 +53,7 @@ var priors = struct {
 	BeliefSD: 0.06, FarmPart: 0.5, // Defaults, like all that follow.
 	SeasonSD: 0.06, OwnSD: 0.04, PlantingSD: 0.02, Correlation: 0.9,
 	BloomSD: 1, BloomPinnedSD: 0.5, BloomFromFulSD: 2, BloomToFull: 60,
-	HoleSD: 2,
+	HoleSD: 2, EnteredLate: 0.3,
 }
 
 // prior returns the mean of the log requirement of a variety, for its method,

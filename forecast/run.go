@@ -17,10 +17,13 @@ func (c *computing) draw() (xs [][]float64, perTrace int, err error) {
 	}
 	perTrace = membersPerTrace(len(c.years))
 	members := perTrace * len(c.years)
-	b := bounds{above: make([]float64, post.dim)}
+	b := bounds{above: make([]float64, post.dim), unseen: make([]*unseen, post.dim)}
+	habit := c.habit()
 	for t, tg := range c.targets {
 		w := tg.bound(math.Inf(-1), math.Log)
 		copy(b.above[ripeStages*t:], w[:])
+		u := c.unseen(tg, habit)
+		copy(b.unseen[ripeStages*t:], u[:])
 	}
 	xs, strained := post.draws(members, b)
 	if 2*strained > members {

@@ -62,13 +62,16 @@ func lookAhead(r *record, season int, southern bool, through weather.Date, years
 	if seen > 0 {
 		observed = r.span(first, w.through)
 	}
+	tr := trendOf(r, season, southern)
 	for _, y := range years {
 		days := make([]weather.Day, n)
 		copy(days, observed)
 		src := shiftYears(w.through+1, y-season) - (w.through + 1)
+		warm := tr.slope * float64(season-y)
 		for i := seen; i < n; i++ {
 			d := first + weather.Date(i)
-			days[i], _ = r.at(d + src)
+			day, _ := r.at(d + src)
+			days[i] = warmer(day, warm)
 			days[i].Date = d
 		}
 		w.paths = append(w.paths, days)
