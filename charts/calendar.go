@@ -11,28 +11,38 @@ import (
 // panels. Their plot has days since 1970 along x and px, downwards as negative
 // numbers, along y.
 
-// weekends shades Saturdays and Sundays.
-type weekends struct{ *sheet }
+// weekends shades Saturdays and Sundays from top to bottom.
+type weekends struct {
+	*board
+	calendar
+	top, bottom float64
+}
 
 // Plot implements plot.Plotter.
 func (w weekends) Plot(c draw.Canvas, plt *plot.Plot) {
 	p := w.pen(c)
 	x, y := p.axes(c, plt)
-	for d := w.m.lo; d < w.m.hi; d++ {
+	for d := w.lo; d < w.hi; d++ {
 		if d.weekday() != time.Saturday && d.weekday() != time.Sunday {
 			continue
 		}
 		end := d + 1
-		if d.weekday() == time.Saturday && end < w.m.hi {
+		if d.weekday() == time.Saturday && end < w.hi {
 			end++
 		}
-		p.rect(x(float64(d)), y(-w.upperAxis.edge), x(float64(end)), y(-w.supplyEnd), w.pal.weekend)
+		p.rect(x(float64(d)), y(-w.top), x(float64(end)), y(-w.bottom), w.pal.weekend)
 		d = end - 1
 	}
 }
 
-// weeks draws the start of every week and month, and the lines of the axes.
-type weeks struct{ *sheet }
+// weeks draws the start of every week and month down to bottom, and the lines
+// of the two axes.
+type weeks struct {
+	*board
+	calendar
+	upper, low axisLines
+	bottom     float64
+}
 
 // Plot implements plot.Plotter.
 func (w weeks) Plot(c draw.Canvas, plt *plot.Plot) {
@@ -41,27 +51,27 @@ func (w weeks) Plot(c draw.Canvas, plt *plot.Plot) {
 	var plain, labelled, months [][2]point
 	for _, t := range w.ticks {
 		at := x(float64(t.date))
-		s := [2]point{{at, y(-w.upperAxis.edge)}, {at, y(-w.supplyEnd)}}
+		s := [2]point{{at, y(-w.upper.edge)}, {at, y(-w.bottom)}}
 		plain = append(plain, s)
 		if t.fits {
 			labelled = append(labelled,
-				[2]point{{at, y(-w.upperAxis.edge + 14)}, {at, y(-w.upperAxis.edge)}},
-				[2]point{{at, y(-w.lowAxis.edge)}, {at, y(-w.lowAxis.edge - 14)}})
+				[2]point{{at, y(-w.upper.edge + 14)}, {at, y(-w.upper.edge)}},
+				[2]point{{at, y(-w.low.edge)}, {at, y(-w.low.edge - 14)}})
 		}
 	}
 	for _, t := range w.months {
-		if at := x(float64(t.date)); t.fits && t.date > w.m.lo {
+		if at := x(float64(t.date)); t.fits && t.date > w.lo {
 			months = append(months,
-				[2]point{{at, y(-w.upperAxis.months + 11)}, {at, y(-w.upperAxis.months - 4)}},
-				[2]point{{at, y(-w.lowAxis.months + 11)}, {at, y(-w.lowAxis.months - 4)}})
+				[2]point{{at, y(-w.upper.months + 11)}, {at, y(-w.upper.months - 4)}},
+				[2]point{{at, y(-w.low.months + 11)}, {at, y(-w.low.months - 4)}})
 		}
 	}
 	p.segments(plain, w.pal.hairline, 0.8)
 	p.segments(labelled, w.pal.soft, 0.8)
 	p.segments(months, w.pal.ink, 1)
 	edges := [][2]point{
-		{{w.x0, y(-w.upperAxis.edge)}, {w.x1, y(-w.upperAxis.edge)}},
-		{{w.x0, y(-w.lowAxis.edge)}, {w.x1, y(-w.lowAxis.edge)}},
+		{{w.x0, y(-w.upper.edge)}, {w.x1, y(-w.upper.edge)}},
+		{{w.x0, y(-w.low.edge)}, {w.x1, y(-w.low.edge)}},
 	}
 	p.segments(edges, w.pal.ink, 1)
 }
@@ -106,8 +116,13 @@ func (p pen) stretch(kind StretchKind, x0, y0, x1, y1 float64) {
 	p.rect(x0, y0-2, x1, y0+2, p.pal.slate)
 }
 
-// poles draws the as-of line, the marks and the poles of the flags.
-type poles struct{ *sheet }
+// poles draws the as-of line, the marks and the poles of the flags, down to
+// bottom.
+type poles struct {
+	*board
+	*bunting
+	bottom float64
+}
 
 // Plot implements plot.Plotter.
 func (s poles) Plot(c draw.Canvas, plt *plot.Plot) {
@@ -115,13 +130,13 @@ func (s poles) Plot(c draw.Canvas, plt *plot.Plot) {
 	_, y := p.axes(c, plt)
 	for _, f := range s.flags {
 		base := s.flagBase(f.lane)
-		pole := []point{{f.x, base - 11}, {f.x, y(-s.supplyEnd)}}
+		pole := []point{{f.x, base - 11}, {f.x, y(-s.bottom)}}
 		if f.onTop() {
 			pole[0].y = base + 4
 		}
 		switch {
 		case f.stretch:
-			pole[1].y = s.rowsTop
+			pole[1].y = s.foot
 			p.line(pole, f.ink, 1)
 		case f.dotted:
 			p.line(pole, f.ink, 1, 1.5, 3)

@@ -1,8 +1,10 @@
 // Package charts draws the picking season of a strawberry farm: which variety
 // can be picked when, how sure that is, on which days nothing is ripe, and how
-// much ripe fruit stands in the field on each of them.
+// much ripe fruit stands in the field on each of them. Four more charts say how
+// far such forecasts may be trusted and where they come from: [LeadError],
+// [Reliability], [BaseProfile] and [Story].
 //
-// # The picture
+// # The season
 //
 // A [Season] holds plain dates and numbers; it is drawn with
 // [Season.WriteSVG] and [Season.WritePNG], and said in words by
@@ -33,13 +35,24 @@
 // Charts under 960 px are the same drawing with each row's words above its
 // beads in place of columns at the sides.
 //
+// # The other charts
+//
+// They are of the same hand: what is known or forecast is in the colour of
+// fruit, what it is held against in blue; full means seen, hollow or pale means
+// not sure. A range is a pill or a ribbon, a day a bead, a date to come a hollow
+// dot with a line over its range. Lines carry a dash and a mark of their own and
+// their name at the end where there is room for it, else in the key. A figure
+// that is missing is not drawn; a loss is drawn from nought, so that a small gain
+// looks small.
+//
 // # Drawing
 //
-// Each layer is a gonum plot.Plotter on one of three plots that share the date
-// axis; layout is plain arithmetic on text widths and done before. SVG is written by a canvas of this package, because the chart must be
-// usable inside a page with a strict content security policy (presentation
-// attributes, no style attributes), with any sans-serif font (every text states
-// the width that was planned for it), by a screen reader (title and
-// description) and under a pointer (a title for every row). The same season and
-// options give the same bytes.
+// A chart is a board with its texts set, and on it layers, each a gonum
+// plot.Plotter on a plot without axes; layout is plain arithmetic on text widths
+// and done before. SVG is written by a canvas of this package, because the chart
+// must be usable inside a page with a strict content security policy
+// (presentation attributes, no style attributes), with any sans-serif font
+// (every text states the width that was planned for it), by a screen reader
+// (title and description) and under a pointer (a title for every row). The same
+// content and options give the same bytes.
 package charts

@@ -16,29 +16,52 @@ type flag struct {
 	stretch bool // its pole ends where the rows begin
 }
 
-// placeFlags sets the flags and returns the height they take.
+// bunting is the flags over a panel that begins at foot.
 //
 // A text hangs at the right of its pole; where the chart ends it moves left and
 // sits on top of the pole. A flag whose text would hide the pole of another
 // stands above it, so poles cross no text; texts in one lane keep their
 // distance. Where two texts hide each other's poles, the pole of the upper one
 // goes behind the text of the lower.
+type bunting struct {
+	flags []flag
+	foot  float64
+}
+
+const laneHeight = 20
+
+// hang adds a flag between lo and hi.
+func (b *bunting) hang(lo, hi float64, f flag) {
+	const off = 5
+	f.text = f.style.fit(f.text, hi-lo)
+	f.w = f.style.width(f.text)
+	f.left = max(lo, min(f.x+off, hi-f.w))
+	b.flags = append(b.flags, f)
+}
+
+// settleAll gives every flag its lane and returns the height they take.
+func (b *bunting) settleAll() float64 {
+	lanes := 0
+	for range b.flags {
+		i := b.nextFlag()
+		lanes = max(lanes, b.settle(i))
+	}
+	return 10 + laneHeight*float64(lanes)
+}
+
+// writeFlags writes the words of the flags.
+func (b *bunting) writeFlags(p pen) {
+	for _, f := range b.flags {
+		p.text(f.left, b.flagBase(f.lane), f.style, left, f.ink, f.text)
+	}
+}
+
+// placeFlags sets the flags of a season and returns the height they take.
 func (s *sheet) placeFlags() float64 {
 	m := s.m
-	add := func(f flag) {
-		const off = 5
-		lo, hi := s.x0+2, s.x1-2
-		f.text = f.style.fit(f.text, hi-lo)
-		f.w = f.style.width(f.text)
-		f.left = max(lo, min(f.x+off, hi-f.w))
-		s.flags = append(s.flags, f)
-	}
+	add := func(f flag) { s.hang(s.x0+2, s.x1-2, f) }
 	if m.lo <= m.asOf && m.asOf < m.hi {
-		what := "today, "
-		if m.hindcast {
-			what = "as known on "
-		}
-		add(flag{x: s.x(m.asOf), text: what + m.units.date(m.asOf), style: gapStyle, ink: s.pal.ink})
+		add(flag{x: s.x(m.asOf), text: asOfWords(m.asOf, m.hindcast, m.units), style: gapStyle, ink: s.pal.ink})
 	}
 	for _, g := range m.stretches {
 		st := gapStyle
@@ -52,12 +75,15 @@ func (s *sheet) placeFlags() float64 {
 			add(flag{x: s.x(k.date) + s.px/2, text: k.label + ", " + m.units.date(k.date), style: flagStyle, ink: s.pal.soft, dotted: true})
 		}
 	}
-	lanes := 0
-	for range s.flags {
-		i := s.nextFlag()
-		lanes = max(lanes, s.settle(i))
+	return s.settleAll()
+}
+
+// asOfWords names the as-of date on a flag.
+func asOfWords(d day, hindcast bool, u Units) string {
+	if hindcast {
+		return "as known on " + u.date(d)
 	}
-	return 10 + laneHeight*float64(lanes)
+	return "today, " + u.date(d)
 }
 
 // hides reports whether the text of f covers the pole of g.
@@ -70,19 +96,19 @@ func (f flag) onTop() bool { return f.left < f.x && f.x < f.left+f.w }
 
 // nextFlag returns the unset flag that waits for the fewest others; of equals
 // the one furthest right.
-func (s *sheet) nextFlag() int {
+func (b *bunting) nextFlag() int {
 	best, waits := -1, 0
-	for i, f := range s.flags {
+	for i, f := range b.flags {
 		if f.lane != 0 {
 			continue
 		}
 		n := 0
-		for j, g := range s.flags {
+		for j, g := range b.flags {
 			if j != i && g.lane == 0 && f.hides(g) {
 				n++
 			}
 		}
-		if best < 0 || n < waits || n == waits && f.x > s.flags[best].x {
+		if best < 0 || n < waits || n == waits && f.x > b.flags[best].x {
 			best, waits = i, n
 		}
 	}
@@ -91,17 +117,17 @@ func (s *sheet) nextFlag() int {
 
 // settle gives flag i the lowest lane that is free and above every pole it
 // would hide.
-func (s *sheet) settle(i int) int {
-	f := &s.flags[i]
+func (b *bunting) settle(i int) int {
+	f := &b.flags[i]
 	lane := 1
-	for _, g := range s.flags {
+	for _, g := range b.flags {
 		if g.lane != 0 && f.hides(g) {
 			lane = max(lane, g.lane+1)
 		}
 	}
 	for free := false; !free; {
 		free = true
-		for _, g := range s.flags {
+		for _, g := range b.flags {
 			if g.lane == lane && f.left < g.left+g.w+10 && g.left < f.left+f.w+10 {
 				free = false
 				lane++
@@ -114,6 +140,6 @@ func (s *sheet) settle(i int) int {
 }
 
 // flagBase returns the baseline of a lane.
-func (s *sheet) flagBase(lane int) float64 {
-	return s.rowsTop - 8 - laneHeight*float64(lane-1)
+func (b *bunting) flagBase(lane int) float64 {
+	return b.foot - 8 - laneHeight*float64(lane-1)
 }

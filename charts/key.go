@@ -12,18 +12,17 @@ const (
 	keyLine = 16
 )
 
-// placeKey sets the meanings of what the chart shows, w px wide from x, y; it
-// returns the bottom.
-func (s *sheet) placeKey(x, y, w float64) float64 {
-	items := s.keyItems()
+// placeKey sets the meanings of signs, w px wide from x, y; it returns the
+// bottom.
+func (b *board) placeKey(x, y, w float64, items []keyItem) float64 {
 	for _, it := range items {
 		it.lines = noteStyle.wrap(it.lines[0], w-keySign-12, 3)
 		it.x, it.y = x, y
 		for i, l := range it.lines {
-			s.say(x+keySign+12, y+13+float64(i)*keyLine, noteStyle, left, s.pal.ink, l)
+			b.say(x+keySign+12, y+13+float64(i)*keyLine, noteStyle, left, b.pal.ink, l)
 		}
 		y += keyLine*float64(len(it.lines)) + 7
-		s.key = append(s.key, it)
+		b.key = append(b.key, it)
 	}
 	return y
 }

@@ -1,49 +1,27 @@
 package charts
 
 import (
-	"image/color"
 	"math"
 	"strings"
 )
 
-// sheet is a chart laid out: where everything stands, in px from the top left
-// corner. Laying out is plain arithmetic on text widths; nothing is drawn.
+// sheet is the season chart laid out: where everything stands. Laying out is
+// plain arithmetic on text widths; nothing is drawn.
 type sheet struct {
-	m       *model
-	pal     palette
-	compact bool
-	w, h    float64
-	margin  float64
-
-	x0, x1 float64 // the dates, in all panels
-	px     float64 // width of a day
+	board
+	calendar
+	bunting
+	m *model
 
 	top                float64 // upper end of the flags, under the dates
 	rowsTop            float64
 	supplyTop          float64
 	supplyEnd          float64
 	upperAxis, lowAxis axisLines
-	ticks              []tick
-	months             []tick
 
 	lines  []rowBox
-	flags  []flag
 	yMax   float64
 	yTicks []float64
-	labels []label
-	frames [][4]float64 // of labels set in a box
-	key    []keyItem
-}
-
-// label is a text at its place.
-type label struct {
-	x, y  float64 // of the baseline
-	style style
-	align align
-	ink   color.Color
-	text  string
-
-	masked bool // on paper, over what runs through the panel
 }
 
 // rowBox is the place of a row: all of it from y0 to y1, the line of its wire
@@ -55,61 +33,26 @@ type rowBox struct {
 	reason    [2]float64 // start and end of the words in place of beads
 }
 
-// axisLines are the baselines of a date axis.
-type axisLines struct{ months, ticks, edge float64 }
-
 const (
-	laneHeight  = 20
-	axisHeight  = 38
 	badgeWidth  = 24
 	badgeHeight = 17
 	reasonLine  = 15.0
 )
 
-// say sets a text with its baseline at y.
-func (s *sheet) say(x, y float64, st style, a align, ink color.Color, t string) {
-	if t != "" {
-		s.labels = append(s.labels, label{x: x, y: y, style: st, align: a, ink: ink, text: t})
-	}
-}
-
-// sayOver is say for a text inside the panel, which hides what is under it.
-func (s *sheet) sayOver(x, y float64, st style, a align, ink color.Color, t string) {
-	if t != "" {
-		s.labels = append(s.labels, label{x: x, y: y, style: st, align: a, ink: ink, text: t, masked: true})
-	}
-}
-
-// paragraph sets lines downwards from y, the top of the first, and returns the
-// bottom of the last.
-func (s *sheet) paragraph(x, y float64, st style, ink color.Color, lines []string) float64 {
-	for _, l := range lines {
-		y += math.Round(st.size * 1.4)
-		s.say(x, y-st.size*0.32, st, left, ink, l)
-	}
-	return y
-}
-
-// x returns where date d begins.
-func (s *sheet) x(d day) float64 { return s.x0 + float64(d-s.m.lo)*s.px }
-
 // newSheet lays out a chart from top to bottom.
 func newSheet(m *model, opt Options) *sheet {
 	s := &sheet{
-		m: m, pal: opt.Theme.palette(), w: float64(opt.Width), compact: opt.Width < compactUnder,
-		margin: 28,
+		board: newBoard(opt, title(m.farm, m.year, m.hindcast), m.description()),
+		m:     m,
 	}
-	if s.compact {
-		s.margin = 14
-	}
-	y := s.heading()
+	y := s.heading(title(m.farm, m.year, false), m.hindcast, m.findings(5), m.basis())
 	table := s.columns()
-	s.px = (s.x1 - s.x0) / float64(m.hi-m.lo)
-	s.dates()
+	s.calendar = newCalendar(m.lo, m.hi, s.x0, s.x1, m.units)
 
 	s.upperAxis = axisLines{months: y + 14, ticks: y + 30, edge: y + axisHeight}
 	s.top = y + axisHeight
 	s.rowsTop = s.top + s.placeFlags()
+	s.foot = s.rowsTop
 	y = s.placeRows(s.rowsTop, table)
 
 	y = s.placeSupply(y)
@@ -117,37 +60,12 @@ func newSheet(m *model, opt Options) *sheet {
 	end := y + axisHeight
 
 	if table != nil {
-		end = max(end, s.placeKey(table.x, s.supplyTop-6, s.w-s.margin-table.x))
+		end = max(end, s.placeKey(table.x, s.supplyTop-6, s.w-s.margin-table.x, s.keyItems()))
 	} else {
-		end = s.placeKey(s.margin, end+8, s.w-2*s.margin)
+		end = s.placeKey(s.margin, end+8, s.w-2*s.margin, s.keyItems())
 	}
 	s.h = math.Ceil(end + s.margin*0.7)
 	return s
-}
-
-// heading sets the title, the findings and the basis; it returns the bottom.
-func (s *sheet) heading() float64 {
-	st, findings := titleStyle, findingStyle
-	if s.compact {
-		st, findings.size = titleNarrow, 14
-	}
-	w := s.w - 2*s.margin
-	y := s.margin - 8
-	badge, badgeW := "HINDCAST", 0.0
-	if s.m.hindcast {
-		badgeW = badgeStyle.width(badge) + 16
-	}
-	lines := st.wrap(title(s.m.farm, s.m.year, false), w-badgeW-10, 3)
-	if s.m.hindcast {
-		x := s.margin + st.width(lines[0]) + 12
-		base := y + math.Round(st.size*1.4) - st.size*0.32
-		s.say(x+8, base-1, badgeStyle, left, s.pal.ink, badge)
-		s.frames = append(s.frames, [4]float64{x, base - 15, x + badgeW, base + 4})
-	}
-	y = s.paragraph(s.margin, y, st, s.pal.ink, lines)
-	y = s.paragraph(s.margin, y+4, findings, s.pal.ink, findings.wrap(s.m.findings(5), w, 6))
-	y = s.paragraph(s.margin, y+3, noteStyle, s.pal.soft, noteStyle.wrap(s.m.basis(), w, 5))
-	return y + 14
 }
 
 // table is the columns of dates at the right of wide charts.

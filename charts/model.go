@@ -95,7 +95,7 @@ func (s Season) Validate() error {
 }
 
 func (s Season) model() (*model, error) {
-	c := &checker{}
+	c := &checker{kind: ErrInvalidSeason}
 	m := &model{
 		farm: clean(s.Farm), year: s.Year, hindcast: s.Hindcast, units: s.Units,
 		asOf: c.date("AsOf", s.AsOf), minimum: c.kg("ThinKg", s.ThinKg), traces: s.TracesUsed,
@@ -201,12 +201,16 @@ func (m *model) toPounds() {
 	}
 }
 
-// checker collects what is wrong with a season.
-type checker struct{ errs []error }
+// checker collects what is wrong with the content of a chart; each fault wraps
+// kind.
+type checker struct {
+	kind error
+	errs []error
+}
 
 func (c *checker) must(ok bool, format string, args ...any) {
 	if !ok {
-		c.errs = append(c.errs, fmt.Errorf("%w: "+format, append([]any{ErrInvalidSeason}, args...)...))
+		c.errs = append(c.errs, fmt.Errorf("%w: "+format, append([]any{c.kind}, args...)...))
 	}
 }
 
@@ -327,7 +331,10 @@ func (c *checker) stand(i int, d SupplyDay, bars int) stand {
 
 // clean makes a name fit to be drawn: valid UTF-8 without control, format or
 // bidirectional characters, single spaces, at most 200 runes.
-func clean(s string) string {
+func clean(s string) string { return cleanTo(s, maxRunes) }
+
+// cleanTo is clean for a text of at most most runes.
+func cleanTo(s string, most int) string {
 	s = strings.Map(func(r rune) rune {
 		switch {
 		case unicode.IsSpace(r), unicode.IsControl(r):
@@ -338,9 +345,9 @@ func clean(s string) string {
 		return r
 	}, strings.ToValidUTF8(s, string(utf8.RuneError)))
 	s = strings.Join(strings.Fields(s), " ")
-	if n := 0; utf8.RuneCountInString(s) > maxRunes {
+	if n := 0; utf8.RuneCountInString(s) > most {
 		for i := range s {
-			if n++; n > maxRunes {
+			if n++; n > most {
 				return s[:i] + "…"
 			}
 		}

@@ -18,13 +18,13 @@ const (
 	Dark
 )
 
-// Options says how a season is drawn. The zero value is good: a light chart
+// Options says how a chart is drawn. The zero value is good: a light chart
 // 1200 px wide.
 type Options struct {
 	// Width of the chart in CSS px, 320 to 2400; 0 stands for 1200. Under 960
-	// the rows carry their text above their beads in place of columns at the
-	// sides; 390 is good for a phone held upright. The height follows from the
-	// content.
+	// the rows of a season carry their text above their beads in place of
+	// columns at the sides, and keys stand below; 390 is good for a phone held
+	// upright. The height follows from the content.
 	Width int
 
 	Theme Theme
@@ -35,7 +35,8 @@ type Options struct {
 	Scale float64
 
 	// ID starts the ids in an SVG; two charts on one page need two. ASCII
-	// letters, digits and hyphens, a letter first; empty stands for "season".
+	// letters, digits and hyphens, a letter first; empty stands for the kind of
+	// chart: "season", "lead", "reliability", "base", "story".
 	ID string
 
 	// Fixed writes the SVG's size in px instead of width="100%", for use as a
@@ -49,9 +50,9 @@ const (
 	maxPixels    = 60e6 // of a PNG; 240 MB while it is drawn
 )
 
-// withDefaults returns o with its zero fields filled in, or an error that
-// wraps ErrInvalidOptions.
-func (o Options) withDefaults() (Options, error) {
+// withDefaults returns o with its zero fields filled in, the ID with id, or an
+// error that wraps ErrInvalidOptions.
+func (o Options) withDefaults(id string) (Options, error) {
 	if o.Width == 0 {
 		o.Width = defaultWidth
 	}
@@ -59,7 +60,7 @@ func (o Options) withDefaults() (Options, error) {
 		o.Scale = 1.5
 	}
 	if o.ID == "" {
-		o.ID = "season"
+		o.ID = id
 	}
 	switch {
 	case o.Width < 320 || 2400 < o.Width:

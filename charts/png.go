@@ -17,25 +17,30 @@ import (
 // The error wraps [ErrInvalidSeason] or [ErrInvalidOptions], also when the
 // image would have more than 60 million pixels, or comes from w.
 func (s Season) WritePNG(w io.Writer, opt Options) error {
-	opt, err := opt.withDefaults()
+	return writePNG(w, opt, s.lay)
+}
+
+// writePNG lays a chart out and draws it as an image.
+func writePNG(w io.Writer, opt Options, lay func(Options) (drawing, error)) error {
+	opt, err := opt.withDefaults("chart")
 	if err != nil {
 		return err
 	}
-	m, err := s.model()
+	d, err := lay(opt)
 	if err != nil {
 		return err
 	}
-	sh := newSheet(m, opt)
+	b := d.on()
 	dpi := math.Round(72 * opt.Scale)
-	if n := sh.w * sh.h * (dpi / 72) * (dpi / 72); n > maxPixels {
+	if n := b.w * b.h * (dpi / 72) * (dpi / 72); n > maxPixels {
 		return fmt.Errorf("%w: %.0f million pixels are more than %.0f million", ErrInvalidOptions, n/1e6, maxPixels/1e6)
 	}
 	c := vgimg.NewWith(
-		vgimg.UseWH(vg.Length(sh.w), vg.Length(sh.h)),
+		vgimg.UseWH(vg.Length(b.w), vg.Length(b.h)),
 		vgimg.UseDPI(int(dpi)),
-		vgimg.UseBackgroundColor(sh.pal.paper),
+		vgimg.UseBackgroundColor(b.pal.paper),
 	)
-	sh.draw(c)
+	d.draw(c)
 	enc := png.Encoder{CompressionLevel: png.BestSpeed}
 	return enc.Encode(w, c.Image())
 }

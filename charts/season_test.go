@@ -59,20 +59,26 @@ func TestGolden(t *testing.T) {
 		t.Run(tt.file, func(t *testing.T) {
 			t.Parallel()
 			_, got := render(t, all[tt.scenario], tt.opt)
-			file := filepath.Join("..", "testdata", "charts", tt.file)
-			if *update {
-				if err := os.WriteFile(file, got, 0o644); err != nil {
-					t.Fatal(err)
-				}
-			}
-			want, err := os.ReadFile(file)
-			if err != nil {
-				t.Fatal(err)
-			}
-			if !bytes.Equal(got, want) {
-				t.Errorf("differs from %s; run with -update and look at the picture\n%s", file, firstDifference(got, want))
-			}
+			golden(t, tt.file, got)
 		})
+	}
+}
+
+// golden compares a picture with a file, or writes it.
+func golden(t *testing.T, name string, got []byte) {
+	t.Helper()
+	file := filepath.Join("..", "testdata", "charts", name)
+	if *update {
+		if err := os.WriteFile(file, got, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !bytes.Equal(got, want) {
+		t.Errorf("differs from %s; run with -update and look at the picture\n%s", file, firstDifference(got, want))
 	}
 }
 

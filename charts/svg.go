@@ -26,27 +26,42 @@ const fontFamily = "Liberation Sans, Arimo, Arial, Helvetica, sans-serif"
 // The error wraps [ErrInvalidSeason] or [ErrInvalidOptions], or comes from w.
 // Nothing is written unless the whole chart could be drawn.
 func (s Season) WriteSVG(w io.Writer, opt Options) error {
-	opt, err := opt.withDefaults()
-	if err != nil {
-		return err
-	}
+	return writeSVG(w, opt, "season", s.lay)
+}
+
+// lay lays the season out.
+func (s Season) lay(opt Options) (drawing, error) {
 	m, err := s.model()
 	if err != nil {
+		return nil, err
+	}
+	return newSheet(m, opt), nil
+}
+
+// writeSVG lays a chart out and draws it as one svg element; id starts its ids
+// unless the options name another.
+func writeSVG(w io.Writer, opt Options, id string, lay func(Options) (drawing, error)) error {
+	opt, err := opt.withDefaults(id)
+	if err != nil {
 		return err
 	}
-	sh := newSheet(m, opt)
-	c := newSVGCanvas(sh.h)
-	sh.draw(c)
+	d, err := lay(opt)
+	if err != nil {
+		return err
+	}
+	b := d.on()
+	c := newSVGCanvas(b.h)
+	d.draw(c)
 
 	var head bytes.Buffer
 	width, height := "100%", ""
 	if opt.Fixed {
-		width, height = coord(sh.w), ` height="`+coord(sh.h)+`"`
+		width, height = coord(b.w), ` height="`+coord(b.h)+`"`
 	}
 	fmt.Fprintf(&head, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %s %s" width="%s"%s role="img" aria-labelledby="%s-title %[5]s-desc" font-family="%s">`+"\n",
-		coord(sh.w), coord(sh.h), width, height, opt.ID, fontFamily)
-	fmt.Fprintf(&head, "<title id=\"%s-title\">%s</title>\n", opt.ID, escape(title(m.farm, m.year, m.hindcast)))
-	fmt.Fprintf(&head, "<desc id=\"%s-desc\">%s</desc>\n", opt.ID, escape(m.description()))
+		coord(b.w), coord(b.h), width, height, opt.ID, fontFamily)
+	fmt.Fprintf(&head, "<title id=\"%s-title\">%s</title>\n", opt.ID, escape(b.title))
+	fmt.Fprintf(&head, "<desc id=\"%s-desc\">%s</desc>\n", opt.ID, escape(b.desc))
 	head.Write(c.buf.Bytes())
 	head.WriteString("</svg>\n")
 	_, err = w.Write(head.Bytes())

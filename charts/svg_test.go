@@ -56,10 +56,19 @@ func parse(tb testing.TB, svg []byte) *node {
 	return root.children[0]
 }
 
-func render(tb testing.TB, s charts.Season, o charts.Options) (*node, []byte) {
+// chart is what all charts have in common.
+type chart interface {
+	Title() string
+	Description() string
+	Validate() error
+	WriteSVG(w io.Writer, opt charts.Options) error
+	WritePNG(w io.Writer, opt charts.Options) error
+}
+
+func render(tb testing.TB, c chart, o charts.Options) (*node, []byte) {
 	tb.Helper()
 	var b bytes.Buffer
-	if err := s.WriteSVG(&b, o); err != nil {
+	if err := c.WriteSVG(&b, o); err != nil {
 		tb.Fatal(err)
 	}
 	return parse(tb, b.Bytes()), b.Bytes()
