@@ -10,6 +10,7 @@ import (
 // aim finds the plantings to forecast and tells of the others.
 func (c *computing) aim() {
 	c.toFull = c.bloomToFull()
+	unbloomed := 0
 	for i, p := range c.in.Plantings {
 		if !p.Bears(c.season, c.asOf) {
 			continue
@@ -22,12 +23,23 @@ func (c *computing) aim() {
 			c.note(NoteNoRecords, p.ID, "Its variety is not known.")
 		case c.ahead[p.Station] == nil:
 			c.note(NoteStation, p.ID, "Station %s has too few past years of weather in common with the others.", p.Station)
-		case l == nil || l.seen[Bloom10] == nil && l.seen[BloomFull] == nil:
-			c.note(NoteNoBloom, p.ID, "Bloom is not entered: not yet to be forecast.")
+		case !l.any():
+			if c.spring == nil && unbloomed == 0 {
+				c.spring = c.springs()
+			}
+			if c.spring == nil {
+				c.note(NoteNoBloom, p.ID, "Bloom is not entered, and there is no bloom of past years on record to forecast it from.")
+				break
+			}
+			unbloomed++
+			c.expect(i, v, l)
 		default:
 			c.take(i, v, l, &d)
 		}
 		c.f.Plantings = append(c.f.Plantings, d)
+	}
+	if unbloomed > 0 {
+		c.note(NoteNoBloom, "", "Bloom is not entered for %d of the plantings: it is forecast from the warmth of the spring, and their ranges are wider for it.", unbloomed)
 	}
 	c.countHoles()
 	// Those with a look in vain come first: see posterior.try.
@@ -55,7 +67,12 @@ func (c *computing) take(i, v int, l *looks, d *PlantingDates) {
 	t.mean = meanHeat(t.heats)
 	copy(t.seen[:], l.seen[FirstRipe:])
 	copy(t.notYet[:], l.notYet[FirstRipe:])
-	bloom, sd, _ := l.bloomOf(t.mean, c.toFull)
+	mean, _ := prior(variety, m)
+	bloom, sd, ok := l.bloomOf(t.mean, c.toFull)
+	if !ok {
+		bloom, sd = l.bloomBefore(t.mean, mean)
+		c.note(NoteNoBloom, p.ID, "Bloom is not entered; it is reckoned back from what was seen of the fruit, to about %s.", weekday(bloom.Date))
+	}
 	t.bloom = bloom.Date
 	d.Bloom = &bloom
 	if bloom.From == BloomFromFull {
@@ -73,10 +90,29 @@ func (c *computing) take(i, v int, l *looks, d *PlantingDates) {
 
 	o := observation{planting: i}
 	observe(l, t.mean, t.bloom, sd, t.record.borrowed, &o)
-	mean, _ := prior(variety, m)
 	bloomSpread(mean, t.mean, t.bloom, sd, &o)
 	c.targets = append(c.targets, t)
 	c.current = append(c.current, o)
+}
+
+// expect makes planting i, of which no bloom was seen, a target.
+func (c *computing) expect(i, v int, l *looks) {
+	p := c.in.Plantings[i]
+	m := methodOf(c.in.Varieties[v])
+	t := &target{
+		planting: i, variety: v,
+		record: c.records[p.Station], ahead: c.ahead[p.Station], heats: c.heatsOf(p.Station, m),
+		kg: p.AreaM2 * p.KgPerM2,
+		spring: &toBloom{
+			start: winterEnd(c.season, c.southern), heats: c.heatsOf(p.Station, springMethod), looks: l,
+		},
+	}
+	t.mean = meanHeat(t.heats)
+	if l != nil {
+		copy(t.notYet[:], l.notYet[FirstRipe:])
+	}
+	c.targets = append(c.targets, t)
+	c.current = append(c.current, observation{planting: i})
 }
 
 // bloomToFull returns the heat from bloom_10 to full bloom: the mean of the
@@ -124,6 +160,9 @@ func (c *computing) unrecorded(station string, season int) bool {
 func (c *computing) countHoles() {
 	bloom := map[*record]weather.Date{}
 	for _, t := range c.targets {
+		if t.spring != nil {
+			continue
+		}
 		if b, ok := bloom[t.record]; !ok || t.bloom < b {
 			bloom[t.record] = t.bloom
 		}

@@ -75,6 +75,7 @@ type computing struct {
 	targets  []*target
 	current  []observation
 	toFull   float64
+	spring   *spring // Nil when no bloom has to be forecast or none can be.
 }
 
 type heatKey struct {

@@ -123,32 +123,104 @@ func TestStagesAreInOrderAndRangesAreOrdered(t *testing.T) {
 	}
 }
 
-func TestPlantingWithoutBloomIsNotYetForecast(t *testing.T) {
+// withoutBloom takes away every look at a planting in the season of asOf.
+func withoutBloom(in forecast.Inputs, asOf weather.Date, planting string) forecast.Inputs {
+	in.Sightings = slices.DeleteFunc(slices.Clone(in.Sightings), func(s forecast.Sighting) bool {
+		return s.Planting == planting && s.Date.Year() == asOf.Year()
+	})
+	return in
+}
+
+func TestBloomThatIsNotEnteredIsForecast(t *testing.T) {
+	t.Parallel()
+	in, _ := demo(t)
+	asOf := weather.DateOf(2018, time.May, 20)
+	f := compute(t, in, asOf)
+	i := slices.IndexFunc(f.Plantings, func(d forecast.PlantingDates) bool { return d.Bloom.From == forecast.BloomSighted })
+	if i < 0 {
+		t.Fatal("none of the demo's plantings has bloomed")
+	}
+	p := f.Plantings[i]
+	seen := p.Bloom.Date
+	f = compute(t, withoutBloom(in, asOf, p.Planting), asOf)
+	q := f.Plantings[slices.IndexFunc(f.Plantings, func(d forecast.PlantingDates) bool { return d.Planting == p.Planting })]
+	if q.Bloom == nil || q.Bloom.From != forecast.BloomForecast || q.DegreeDaysSinceBloom != nil || q.Stages == nil {
+		t.Fatalf("a planting without bloom is %+v, want bloom forecast, no degree-days and stages", q)
+	}
+	if !(*q.Bloom.P10 <= q.Bloom.Date && q.Bloom.Date <= *q.Bloom.P90) || *q.Bloom.P10 == *q.Bloom.P90 {
+		t.Errorf("bloom is forecast for %s to %s, median %s", *q.Bloom.P10, *q.Bloom.P90, q.Bloom.Date)
+	}
+	if d := q.Bloom.Date - seen; d < -4 || d > 4 {
+		t.Errorf("bloom is forecast for %s, it was seen on %s", q.Bloom.Date, seen)
+	}
+	width := func(r forecast.DateRange) weather.Date { return r.P90 - r.P10 }
+	if !(width(q.Stages.FirstRipe) >= width(p.Stages.FirstRipe)) {
+		t.Errorf("without bloom first ripe spans %d days, with it %d", width(q.Stages.FirstRipe), width(p.Stages.FirstRipe))
+	}
+	if !noted(f, forecast.NoteNoBloom, "") {
+		t.Error("no note says that bloom is missing")
+	}
+}
+
+func noted(f *forecast.Forecast, kind forecast.NoteKind, planting string) bool {
+	return slices.ContainsFunc(f.Notes, func(n forecast.Note) bool { return n.Kind == kind && n.Planting == planting })
+}
+
+func TestWinterForecastIsWiderThanAtBloom(t *testing.T) {
+	t.Parallel()
+	in, _ := demo(t)
+	widths := func(asOf weather.Date) (sum weather.Date) {
+		f := compute(t, in, asOf)
+		for _, p := range f.Plantings {
+			if p.Stages == nil {
+				t.Fatalf("as of %s %s has no dates", asOf, p.Planting)
+			}
+			sum += p.Stages.FirstRipe.P90 - p.Stages.FirstRipe.P10
+		}
+		return sum
+	}
+	january, may := widths(weather.DateOf(2018, time.January, 15)), widths(weather.DateOf(2018, time.May, 26))
+	if !(january > may+may/3) {
+		t.Errorf("in January the ranges of first ripe add up to %d days, at bloom to %d: not visibly wider", january, may)
+	}
+}
+
+func TestWithoutAnyBloomOnRecordNothingIsForecast(t *testing.T) {
+	t.Parallel()
+	in, asOf := demo(t)
+	in.Sightings = nil
+	f := compute(t, in, asOf)
+	for _, p := range f.Plantings {
+		if p.Stages != nil || p.Bloom != nil || p.PickingWindowDays != nil || p.DegreeDaysSinceBloom != nil {
+			t.Errorf("without any bloom %s is %+v, want it without dates", p.Planting, p)
+		}
+		if !noted(f, forecast.NoteNoBloom, p.Planting) {
+			t.Errorf("no note says that %s has no bloom", p.Planting)
+		}
+	}
+}
+
+func TestRipeFruitWithoutBloomIsTakenForWhatItIs(t *testing.T) {
 	t.Parallel()
 	in, asOf := demo(t)
 	f := compute(t, in, asOf)
-	first := f.Plantings[0].Planting
-	var rest []forecast.Sighting
-	for _, s := range in.Sightings {
-		if s.Planting != first || s.Date.Year() != asOf.Year() {
-			rest = append(rest, s)
-		}
+	p := f.Plantings[0]
+	if p.Stages.FirstRipe.Seen == nil {
+		t.Fatal("the demo's first planting was not seen ripe")
 	}
-	in.Sightings = rest
+	in.Sightings = slices.DeleteFunc(slices.Clone(in.Sightings), func(s forecast.Sighting) bool {
+		return s.Planting == p.Planting && s.Date.Year() == asOf.Year() && s.Stage < forecast.FirstRipe
+	})
 	f = compute(t, in, asOf)
-	last := f.Plantings[len(f.Plantings)-1]
-	if last.Planting != first || last.Stages != nil || last.Bloom != nil || last.PickingWindowDays != nil || last.DegreeDaysSinceBloom != nil {
-		t.Errorf("planting without bloom is %+v, want it last and without dates", last)
+	q := f.Plantings[slices.IndexFunc(f.Plantings, func(d forecast.PlantingDates) bool { return d.Planting == p.Planting })]
+	if q.Stages == nil || *q.Stages.FirstRipe.Seen != *p.Stages.FirstRipe.Seen || q.Stages.FirstRipe.P90 != p.Stages.FirstRipe.P90 {
+		t.Fatalf("first ripe was seen on %s and is published as %+v", *p.Stages.FirstRipe.Seen, q.Stages)
 	}
-	noted := false
-	for _, n := range f.Notes {
-		noted = noted || n.Kind == forecast.NoteNoBloom && n.Planting == first
+	if q.Bloom == nil || q.Bloom.From != forecast.BloomForecast || q.Bloom.Date < p.Bloom.Date-6 || q.Bloom.Date > p.Bloom.Date+6 {
+		t.Errorf("bloom is reckoned back to %v, it was seen on %s", q.Bloom, p.Bloom.Date)
 	}
-	if !noted {
+	if !noted(f, forecast.NoteNoBloom, p.Planting) {
 		t.Error("no note says that bloom is missing")
-	}
-	if f.Plantings[0].Stages == nil {
-		t.Error("a planting without bloom failed the others")
 	}
 }
 

@@ -50,16 +50,39 @@ func (l *looks) bloomOf(h heat, toFull float64) (b Bloom, sd float64, ok bool) {
 		if n := l.notYet[Bloom10]; n != nil && *n == *d-1 {
 			sd = priors.BloomPinnedSD
 		}
-		return Bloom{*d, BloomSighted}, sd, true
+		return Bloom{Date: *d, From: BloomSighted}, sd, true
 	}
 	if d := l.seen[BloomFull]; d != nil {
 		b := *d
 		for b > h.first && h.after(b, *d) < toFull {
 			b--
 		}
-		return Bloom{b, BloomFromFull}, priors.BloomFromFulSD, true
+		return Bloom{Date: b, From: BloomFromFull}, priors.BloomFromFulSD, true
 	}
 	return Bloom{}, 0, false
+}
+
+// any reports whether bloom or a later stage was seen.
+func (l *looks) any() bool {
+	return l != nil && slices.ContainsFunc(l.seen[:], func(d *weather.Date) bool { return d != nil })
+}
+
+// bloomBefore returns about when bloom must have been, given the first ripe
+// stage that was seen and the expected log requirements, and the sd of that in
+// days. It is called when some ripe stage but no bloom was seen.
+func (l *looks) bloomBefore(h heat, mean triple) (b Bloom, sd float64) {
+	for s := range ripeStages {
+		d := l.seen[FirstRipe+Stage(s)]
+		if d == nil {
+			continue
+		}
+		at := *d
+		for at > h.first && h.after(at, *d) < math.Exp(mean[s]) {
+			at--
+		}
+		return Bloom{Date: at, From: BloomForecast}, priors.BloomFromRipeSD
+	}
+	panic("forecast: no ripe stage was seen")
 }
 
 // observe turns the dates of the ripe stages into log heat since bloom.

@@ -90,7 +90,8 @@ func (e Effects) Covariances() (mean, observed []float64, cov [][]float64) {
 	for _, c := range m.covs {
 		common = common.plus(c.scale(priors.FarmPart / float64(len(m.covs))))
 	}
-	own, season, planting := stageCov(priors.OwnSD), stageCov(priors.SeasonSD), stageCov(priors.PlantingSD)
+	vs := m.estimate()
+	own, season, planting := stageCov(vs.own), stageCov(vs.season), stageCov(alike(priors.PlantingSD))
 	for i, a := range items {
 		mean = append(mean, m.means[a.p][a.s])
 		row := make([]float64, len(items))
@@ -121,7 +122,7 @@ func Truncated(e Effects, above []float64, n int) (xs [][]float64, strained int,
 	if err != nil {
 		return nil, 0, err
 	}
-	xs, strained = p.draws(n, bounds{above: above})
+	xs, strained = p.draws(n, bounds{stages: ripeStages, above: above})
 	return xs, strained, nil
 }
 
@@ -131,7 +132,7 @@ func Settled(e Effects, above []float64, n int) ([][]float64, error) {
 	if err != nil {
 		return nil, err
 	}
-	return p.settledDraws(n, bounds{above: above}), nil
+	return p.settledDraws(n, bounds{stages: ripeStages, above: above}), nil
 }
 
 // GapRuns returns the runs and what is told of them for a table of days by
@@ -215,7 +216,7 @@ func Draws(e Effects, n int) ([][]float64, error) {
 	for i := range free {
 		free[i] = math.Inf(-1)
 	}
-	xs, _ := p.draws(n, bounds{above: free})
+	xs, _ := p.draws(n, bounds{stages: ripeStages, above: free})
 	return xs, nil
 }
 
@@ -304,5 +305,5 @@ func Teachers(in Inputs, asOf weather.Date) (past, current int, err error) {
 
 // Crossing is crossing for a planting that bloomed on a date.
 func Crossing(m Method, days []weather.Day, bloom weather.Date, seen, notYet [3]*weather.Date, need [3]float64) ([3]weather.Date, bool) {
-	return crossing(newHeat(m, days), &target{bloom: bloom, seen: seen, notYet: notYet}, need)
+	return crossing(newHeat(m, days), &target{bloom: bloom, seen: seen, notYet: notYet}, bloom, need)
 }

@@ -37,7 +37,7 @@ type PlantingDates struct {
 	Variety              string      `json:"variety"`
 	Block                string      `json:"block"`
 	Bloom                *Bloom      `json:"bloom"`                   // Null while it is not known.
-	DegreeDaysSinceBloom *float64    `json:"degree_days_since_bloom"` // Of the days after bloom through weather_through.
+	DegreeDaysSinceBloom *float64    `json:"degree_days_since_bloom"` // Of the days after bloom through weather_through; null before bloom.
 	Stages               *StageDates `json:"stages"`                  // Null when the planting cannot be forecast.
 	PickingWindowDays    *DayCounts  `json:"picking_window_days"`
 	Moved                *Moved      `json:"moved"` // Since the last frozen forecast; null when there is none.
@@ -45,8 +45,10 @@ type PlantingDates struct {
 
 // Bloom is the date accumulation starts from.
 type Bloom struct {
-	Date weather.Date `json:"date"`
-	From BloomSource  `json:"from"`
+	Date weather.Date  `json:"date"`
+	From BloomSource   `json:"from"`
+	P10  *weather.Date `json:"p10"` // Quantiles over members when it is forecast, else null.
+	P90  *weather.Date `json:"p90"`
 }
 
 // BloomSource says how a bloom date is known.

@@ -11,43 +11,51 @@ import (
 const lookBack = 10
 
 // habit is how a farm enters what it sees: of the stages that came, the share
-// that is entered at all, by ripe stage. A stage that is not entered has then
-// probably not come; how probably, entered says.
-type habit [ripeStages]float64
+// that is entered at all. A stage that is not entered has then probably not
+// come.
+type habit struct {
+	bloom float64
+	ripe  triple
+}
 
-// habit counts, over past seasons, the plantings whose bloom was entered and
-// how many of them have each stage. One made-up season with and one without
-// stand for what is not known before.
+// habit counts, over past seasons, the plantings of which anything was entered
+// and how many of them have bloom; and the plantings with bloom and how many of
+// them have each ripe stage. One made-up season with and one without stand for
+// what is not known before.
 func (c *computing) habit() (h habit) {
-	n := 2.0
-	for s := range h {
-		h[s] = 1
-	}
+	any, bloomed := 2.0, 2.0
+	h = habit{1, alike(1)}
 	for k, l := range c.looks {
-		if k.season == c.season || l.seen[Bloom10] == nil && l.seen[BloomFull] == nil {
+		if k.season == c.season {
 			continue
 		}
-		n++
-		for s := range h {
+		any++
+		if l.seen[Bloom10] == nil && l.seen[BloomFull] == nil {
+			continue
+		}
+		h.bloom++
+		bloomed++
+		for s := range h.ripe {
 			if l.seen[FirstRipe+Stage(s)] != nil {
-				h[s]++
+				h.ripe[s]++
 			}
 		}
 	}
-	for s := range h {
-		h[s] /= n
+	h.bloom /= any
+	for s := range h.ripe {
+		h.ripe[s] /= bloomed
 	}
 	return h
 }
 
-// unentered returns, for the stage s, the probability that it is not entered
-// k+1 days after it came, k = 0, 1, …: either it never will be, or it is
-// entered late.
-func (h habit) unentered(s int) (p [lookBack]float64) {
+// unentered returns the probability that a stage is not entered k+1 days after
+// it came, k = 0, 1, …, given the share of stages that are entered: either it
+// never will be, or it is entered late.
+func unentered(share float64) (p [lookBack]float64) {
 	late := 1.0
 	for k := range p {
 		late *= priors.EnteredLate
-		p[k] = 1 - h[s] + h[s]*late
+		p[k] = 1 - share + share*late
 	}
 	return p
 }
@@ -72,18 +80,15 @@ func (w *unseen) bound(u float64) float64 {
 	return math.Inf(-1)
 }
 
-// unseen returns for each stage of t that is not entered what follows from
-// that; nil: nothing.
-func (c *computing) unseen(t *target, h habit) (out [ripeStages]*unseen) {
-	for s := range out {
-		if t.seen[s] != nil || c.asOf-1 <= t.bloom {
-			continue
-		}
-		w := &unseen{prob: h.unentered(s)}
-		for k := range w.log {
-			w.log[k] = math.Log(t.mean.after(t.bloom, c.asOf-1-weather.Date(k)))
-		}
-		out[s] = w
+// unseen returns what follows from a stage that is not entered, by the heat h
+// after the date from; nil: nothing.
+func (c *computing) unseen(h heat, from weather.Date, share float64) *unseen {
+	if c.asOf-1 <= from {
+		return nil
 	}
-	return out
+	w := &unseen{prob: unentered(share)}
+	for k := range w.log {
+		w.log[k] = math.Log(h.after(from, c.asOf-1-weather.Date(k)))
+	}
+	return w
 }

@@ -20,6 +20,7 @@ func membersPerTrace(n int) int { return 2 * max(1, (aboutMembers/2+n-1)/n) }
 
 // bounds is what a draw of log requirements must agree with.
 type bounds struct {
+	stages int       // As in posterior.
 	above  []float64 // Log heat that was "not yet" enough, by component; -Inf: none.
 	unseen []*unseen // What is not entered, by component; nil: nothing follows.
 }
@@ -34,7 +35,7 @@ func (b bounds) at(r *rand.Rand, i int) float64 {
 
 // fix returns bounds in which what is not entered has been drawn.
 func (b bounds) fix(r *rand.Rand) bounds {
-	f := bounds{above: make([]float64, len(b.above))}
+	f := bounds{stages: b.stages, above: make([]float64, len(b.above))}
 	for i := range f.above {
 		f.above[i] = b.at(r, i)
 	}
@@ -48,7 +49,7 @@ func (b bounds) agrees(x []float64) bool {
 		if !(v > b.above[i]) {
 			return false
 		}
-		if i%ripeStages != 0 && !(v > x[i-1]) {
+		if i%b.stages != 0 && !(v > x[i-1]) {
 			return false
 		}
 	}
@@ -87,7 +88,7 @@ func (p posterior) draws(n int, b bounds) (xs [][]float64, strained int) {
 func (p posterior) drawOne(i int, z, x []float64, b bounds) bool {
 	// Two generators for every pair: a draw that is drawn again leaves the
 	// others as they were.
-	r := rand.New(rand.NewPCG(seed+uint64(i%2), uint64(i/2)))
+	r := rand.New(rand.NewPCG(seed+2*p.stream+uint64(i%2), uint64(i/2)))
 	var ok bool
 	if i%2 == 0 {
 		ok = p.try(r, z, x, b)
@@ -134,7 +135,7 @@ func (p posterior) try(r *rand.Rand, z, x []float64, b bounds) bool {
 		}
 		row = row[i+1:]
 		x[i] = s
-		if !(s > b.at(r, i)) || i%ripeStages != 0 && !(s > x[i-1]) {
+		if !(s > b.at(r, i)) || i%b.stages != 0 && !(s > x[i-1]) {
 			return false
 		}
 	}
@@ -180,14 +181,14 @@ func (d dates) of(planting, stage int) []int16 {
 // crossing dates the stages of one planting in one member: the days on which
 // the heat since bloom crosses the requirement. What was seen stands, what was
 // "not yet" on a day comes after it, and stages keep their order.
-func crossing(h heat, t *target, need triple) (day [ripeStages]weather.Date, reached bool) {
+func crossing(h heat, t *target, bloom weather.Date, need triple) (day [ripeStages]weather.Date, reached bool) {
 	reached = true
 	for s := range need {
 		if t.seen[s] != nil {
 			day[s] = *t.seen[s]
 			continue
 		}
-		d, ok := h.reach(t.bloom, need[s])
+		d, ok := h.reach(bloom, need[s])
 		reached = reached && ok
 		if t.notYet[s] != nil {
 			d = max(d, *t.notYet[s]+1)

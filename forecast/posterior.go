@@ -1,6 +1,7 @@
 package forecast
 
 import (
+	"errors"
 	"fmt"
 	"math"
 
@@ -54,7 +55,13 @@ type posterior struct {
 	chol []float64 // Lower triangle of the Cholesky factor of the covariance, row by row.
 	dim  int
 	sd   []float64
+
+	stages int    // How many components that follow each other belong to one planting; they rise.
+	stream uint64 // Tells the draws of one posterior from those of another.
 }
+
+// errNotDefinite is a fault of ours: sums of covariances are positive definite.
+var errNotDefinite = errors.New("forecast: covariance of requirements is not positive definite")
 
 // condition returns the posterior of m.
 func condition(m model) (posterior, error) {
@@ -77,7 +84,8 @@ func condition(m model) (posterior, error) {
 			}
 		}
 	}
-	own := stageCov(priors.OwnSD)
+	vs := m.estimate()
+	own := stageCov(vs.own)
 
 	// What is assumed of each effect. The part of a variety's prior that the
 	// farm has in common is taken from the mean of the classes in use.
@@ -87,11 +95,11 @@ func condition(m model) (posterior, error) {
 		add(atM(v), atM(v), m.covs[v].scale(1-priors.FarmPart).invert(all))
 	}
 	add(0, 0, common.invert(all))
-	planting := stageCov(priors.PlantingSD).invert(all)
+	planting := stageCov(alike(priors.PlantingSD)).invert(all)
 	for p := range nP {
 		add(atB(p), atB(p), planting)
 	}
-	season := stageCov(priors.SeasonSD).invert(all)
+	season := stageCov(vs.season).invert(all)
 	for y := range m.seasons {
 		add(atU(y), atU(y), season)
 	}
@@ -128,7 +136,7 @@ func condition(m model) (posterior, error) {
 
 	var chol mat.Cholesky
 	if !chol.Factorize(prec) {
-		return posterior{}, fmt.Errorf("condition requirements: precision of %d effects is not positive definite", n)
+		return posterior{}, errNotDefinite
 	}
 	effects := mat.NewVecDense(n, nil)
 	if err := chol.SolveVecTo(effects, mat.NewVecDense(n, rhs)); err != nil {
@@ -138,7 +146,7 @@ func condition(m model) (posterior, error) {
 	// The log requirements of the targets are sums of five effects each.
 	d := ripeStages * nT
 	pick := mat.NewDense(n, d, nil)
-	post := posterior{mean: make([]float64, d), dim: d}
+	post := posterior{mean: make([]float64, d), dim: d, stages: ripeStages}
 	for t, p := range m.target {
 		v := m.variety[p]
 		for s := range ripeStages {
@@ -171,7 +179,7 @@ func (p posterior) factor(cov *mat.Dense) (posterior, error) {
 	}
 	var chol mat.Cholesky
 	if !chol.Factorize(sym) {
-		return posterior{}, fmt.Errorf("condition requirements: covariance of %d requirements is not positive definite", d)
+		return posterior{}, errNotDefinite
 	}
 	var l mat.TriDense
 	chol.LTo(&l)

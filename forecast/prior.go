@@ -29,11 +29,22 @@ var priors = struct {
 	PlantingSD  float64 // Of the log requirement, one planting in all seasons.
 	Correlation float64 // Between the stages of one planting.
 
-	BloomSD        float64 // Days, of a bloom date.
-	BloomPinnedSD  float64 // Days, when it was "not yet" the day before.
-	BloomFromFulSD float64 // Days, when it was reckoned back from full bloom.
-	BloomToFull    float64 // °C·d from bloom_10 to full bloom.
-	HoleSD         float64 // °C·d for each day whose heat was taken from other years.
+	BloomSD         float64 // Days, of a bloom date.
+	BloomPinnedSD   float64 // Days, when it was "not yet" the day before.
+	BloomFromFulSD  float64 // Days, when it was reckoned back from full bloom.
+	BloomFromRipeSD float64 // Days, when it was reckoned back from ripe fruit.
+	BloomToFull     float64 // °C·d from bloom_10 to full bloom.
+	HoleSD          float64 // °C·d for each day whose heat was taken from other years.
+
+	VarianceSD float64 // Of the log of SeasonSD and OwnSD, before a farm's own seasons tell.
+
+	Spring          float64               // °C·d above 0 °C from the end of winter to bloom_10; the farm's own blooms soon overrule it.
+	SpringFarmSD    float64               // Of its log, shared by all plantings of a farm: places differ.
+	SpringVarietySD float64               // Of its log, one variety, beyond its class.
+	SpringSeasonSD  float64               // Of its log, shared by all plantings in a season.
+	SpringOwnSD     float64               // Of its log, one planting in one season.
+	BloomOffset     [VeryLate + 1]float64 // Days added to bloom by ripening class.
+	BloomHeat       float64               // °C·d above 0 °C of a day about bloom.
 
 	EnteredLate float64 // Probability that a stage is entered a day late, given that it is not yet.
 }{
@@ -52,8 +63,11 @@ var priors = struct {
 
 	BeliefSD: 0.06, FarmPart: 0.5, // Defaults, like all that follow.
 	SeasonSD: 0.06, OwnSD: 0.04, PlantingSD: 0.02, Correlation: 0.9,
-	BloomSD: 1, BloomPinnedSD: 0.5, BloomFromFulSD: 2, BloomToFull: 60,
-	HoleSD: 2, EnteredLate: 0.3,
+	BloomSD: 1, BloomPinnedSD: 0.5, BloomFromFulSD: 2, BloomFromRipeSD: 4, BloomToFull: 60,
+	HoleSD: 2, VarianceSD: 0.5, EnteredLate: 0.3,
+	Spring: 450, SpringFarmSD: 0.5, SpringVarietySD: 0.05, SpringSeasonSD: 0.06, SpringOwnSD: 0.03,
+	BloomOffset: [...]float64{Early: -4, EarlyMid: -2, Mid: 0, LateMid: 2, Late: 4, VeryLate: 8}, // A guess: no source gives them.
+	BloomHeat:   12,
 }
 
 // prior returns the mean of the log requirement of a variety, for its method,
@@ -89,17 +103,20 @@ func prior(v Variety, m Method) (mean triple, cov mat3) {
 	return mean, cov
 }
 
-// stageCov is the covariance of an effect with the sd of every stage and the
-// correlation between them.
-func stageCov(sd float64) (c mat3) {
+// stageCov is the covariance of an effect with the given sd of each stage and
+// the usual correlation between them.
+func stageCov(sd triple) (c mat3) {
 	for i := range c {
 		for j := range c[i] {
-			c[i][j] = sd * sd * priors.Correlation
+			c[i][j] = sd[i] * sd[j] * priors.Correlation
 		}
-		c[i][i] = sd * sd
+		c[i][i] = sd[i] * sd[i]
 	}
 	return c
 }
+
+// alike returns a triple of x.
+func alike(x float64) triple { return triple{x, x, x} }
 
 func (a mat3) scale(f float64) mat3 {
 	for i := range a {

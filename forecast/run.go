@@ -17,13 +17,16 @@ func (c *computing) draw() (xs [][]float64, perTrace int, err error) {
 	}
 	perTrace = membersPerTrace(len(c.years))
 	members := perTrace * len(c.years)
-	b := bounds{above: make([]float64, post.dim), unseen: make([]*unseen, post.dim)}
+	b := bounds{stages: ripeStages, above: make([]float64, post.dim), unseen: make([]*unseen, post.dim)}
 	habit := c.habit()
 	for t, tg := range c.targets {
 		w := tg.bound(math.Inf(-1), math.Log)
 		copy(b.above[ripeStages*t:], w[:])
-		u := c.unseen(tg, habit)
-		copy(b.unseen[ripeStages*t:], u[:])
+		for s := range ripeStages {
+			if tg.seen[s] == nil && tg.spring == nil {
+				b.unseen[ripeStages*t+s] = c.unseen(tg.mean, tg.bloom, habit.ripe[s])
+			}
+		}
 	}
 	xs, strained := post.draws(members, b)
 	if 2*strained > members {
@@ -51,6 +54,9 @@ func (c *computing) date() (members, error) {
 		return members{}, err
 	}
 	n := len(xs)
+	if err := c.flower(n, perTrace); err != nil {
+		return members{}, err
+	}
 	c.f.Method.Members = n
 
 	first := c.targets[0].ahead.first
@@ -61,7 +67,7 @@ func (c *computing) date() (members, error) {
 		for t := lo; t < hi; t++ {
 			tg := c.targets[t]
 			for m, x := range xs {
-				day, reached := crossing(tg.heats[m/perTrace], tg, exp3(x, t))
+				day, reached := crossing(tg.heats[m/perTrace], tg, tg.bloomIn(m, first), exp3(x, t))
 				if !reached {
 					lates[t]++
 				}
@@ -113,10 +119,10 @@ func (c *computing) count(ripening []int, xs [][]float64, when dates, perTrace, 
 			for s := range day {
 				day[s] = first + weather.Date(when.of(t, s)[m])
 			}
-			h := tg.heats[trace]
+			h, bloom := tg.heats[trace], tg.bloomIn(m, first)
 			ps[i] = memberDay{
-				heat: h, days: tg.ahead.paths[trace], bloom: tg.bloom, kg: tg.kg, variety: tg.variety,
-				first: int(day[0] - first), last: int(day[2] - first), curve: newCropCurve(tg.asSeen(h, exp3(xs[m], t), day)),
+				heat: h, days: tg.ahead.paths[trace], bloom: bloom, kg: tg.kg, variety: tg.variety,
+				first: int(day[0] - first), last: int(day[2] - first), curve: newCropCurve(tg.asSeen(h, bloom, exp3(xs[m], t), day)),
 			}
 		}
 		sums.add(m-lo, c.in.Farm, ps, w)

@@ -63,7 +63,7 @@ func (p posterior) lift(x []float64, b bounds) {
 	}
 	for i := range x {
 		lo := b.above[i]
-		if i%ripeStages != 0 {
+		if i%b.stages != 0 {
 			lo = max(lo, x[i-1])
 		}
 		x[i] = max(x[i], lo+margin)

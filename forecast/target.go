@@ -10,9 +10,10 @@ type target struct {
 	variety  int // Index into Inputs.Varieties.
 	record   *record
 	ahead    *ahead
-	heats    []heat // By trace.
-	mean     heat   // The mean of heats: what is expected.
-	bloom    weather.Date
+	heats    []heat       // By trace.
+	mean     heat         // The mean of heats: what is expected.
+	bloom    weather.Date // Expected, when it is forecast.
+	spring   *toBloom     // Nil when bloom was seen.
 	seen     [ripeStages]*weather.Date
 	notYet   [ripeStages]*weather.Date
 	kg       float64
@@ -24,6 +25,22 @@ func methodOf(v Variety) Method {
 		return v.Requirement.Method
 	}
 	return DefaultMethod
+}
+
+// toBloom is a planting's way to bloom while that has not been seen.
+type toBloom struct {
+	start  weather.Date // Last day before the spring clock runs.
+	heats  []heat       // By trace, of the spring clock.
+	looks  *looks       // Nil: nobody has looked.
+	blooms []int16      // By member, days from the season's first.
+}
+
+// bloomIn returns the date of bloom in a member; first is day 0 of a season.
+func (t *target) bloomIn(member int, first weather.Date) weather.Date {
+	if t.spring == nil {
+		return t.bloom
+	}
+	return first + weather.Date(t.spring.blooms[member])
 }
 
 // looked reports whether a stage that has not come was looked for in vain.
@@ -41,7 +58,7 @@ func (t *target) looked() bool {
 func (t *target) bound(none float64, log func(float64) float64) (b triple) {
 	for s := range b {
 		b[s] = none
-		if d := t.notYet[s]; d != nil && t.seen[s] == nil && *d > t.bloom {
+		if d := t.notYet[s]; d != nil && t.seen[s] == nil && t.spring == nil && *d > t.bloom {
 			b[s] = log(t.mean.after(t.bloom, min(*d, t.mean.last())))
 		}
 	}
@@ -50,12 +67,12 @@ func (t *target) bound(none float64, log func(float64) float64) (b triple) {
 
 // asSeen returns the requirements that put the stages on the days they were
 // seen on, so that the crop curve agrees with the field.
-func (t *target) asSeen(h heat, need triple, day [ripeStages]weather.Date) triple {
+func (t *target) asSeen(h heat, bloom weather.Date, need triple, day [ripeStages]weather.Date) triple {
 	for s := range need {
 		if t.seen[s] == nil {
 			continue
 		}
-		need[s] = h.after(t.bloom, day[s])
+		need[s] = h.after(bloom, day[s])
 	}
 	// What was not seen gives way to what was, and stages stay apart.
 	const apart = 1 // °C·d.
