@@ -9,7 +9,8 @@ import (
 
 // nullPointers makes the document say what encoding/json does: a pointer
 // without omitempty is null when there is nothing. huma says so of plain values
-// only, not of objects and of types with a schema of their own.
+// only, not of objects and of types with a schema of their own. A pointer that
+// tells whether something was sent has the tag nullable:"false".
 func (s *Server) nullPointers() {
 	schemas := s.huma.OpenAPI().Components.Schemas
 	for name, schema := range schemas.Map() {
@@ -20,7 +21,7 @@ func (s *Server) nullPointers() {
 		for f := range fieldsOf(t) {
 			tag, opts, _ := strings.Cut(f.Tag.Get("json"), ",")
 			prop := schema.Properties[tag]
-			if prop == nil || f.Type.Kind() != reflect.Pointer || strings.Contains(opts, "omitempty") {
+			if prop == nil || f.Type.Kind() != reflect.Pointer || strings.Contains(opts, "omitempty") || f.Tag.Get("nullable") == "false" {
 				continue
 			}
 			if prop.Ref != "" {

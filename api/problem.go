@@ -69,6 +69,7 @@ var kinds = []kind{
 	{ErrForbidden, http.StatusForbidden, "role", "Not allowed for this role", "The role of the key allows reading, or recording, but not this."},
 	{forecast.ErrFarmNotFound, http.StatusNotFound, "farm-not-found", "Farm not found", "There is no such farm, or the key belongs to another one."},
 	{forecast.ErrStationNotFound, http.StatusNotFound, "station-not-found", "Station not found", "The farm has no such station."},
+	{weather.ErrOutlookNotFound, http.StatusNotFound, "outlook-not-found", "Outlook not found", "No outlook was sent for the station, or none that had been received then."},
 	{forecast.ErrVarietyNotFound, http.StatusNotFound, "variety-not-found", "Variety not found", "The farm has no such variety."},
 	{forecast.ErrPlantingNotFound, http.StatusNotFound, "planting-not-found", "Planting not found", "The farm has no such planting."},
 	{forecast.ErrSightingNotFound, http.StatusNotFound, "sighting-not-found", "Sighting not found", "The farm has no such sighting, or it was withdrawn or replaced."},
@@ -167,6 +168,9 @@ func newProblem(status int, msg string, errs ...error) huma.StatusError {
 	return p
 }
 
+// isNeeded ends what huma says of a member that is missing.
+const isNeeded = " is needed"
+
 // faultOf translates one of huma's or the domain's errors.
 func faultOf(err error) Fault {
 	if fe, ok := errors.AsType[*forecast.FieldError](err); ok {
@@ -180,6 +184,9 @@ func faultOf(err error) Fault {
 	place, rest, _ := strings.Cut(e.Location, ".")
 	switch {
 	case place == "body":
+		if name, missing := strings.CutSuffix(e.Message, isNeeded); missing { // Of the object around it.
+			return Fault{Pointer: pointer(strings.TrimPrefix(rest+"."+name, ".")), Detail: strings.TrimSpace(isNeeded)}
+		}
 		return Fault{Pointer: pointer(rest), Detail: e.Message}
 	case e.Location == "":
 		return Fault{Detail: e.Message}

@@ -61,7 +61,9 @@ var useProblems = sync.OnceFunc(func() {
 	validation.MsgExpectedOneOf = "must be one of: %s"
 	validation.MsgExpectedMinimumNumber = "must be at least %v"
 	validation.MsgExpectedMaximumNumber = "must be at most %v"
-	validation.MsgExpectedRequiredProperty = "%s is needed"
+	validation.MsgExpectedMinItems = "must hold at least %d"
+	validation.MsgExpectedMaxItems = "must hold at most %d"
+	validation.MsgExpectedRequiredProperty = "%s" + isNeeded
 })
 
 // New returns a server.
@@ -100,6 +102,8 @@ func New(c Config) *Server {
 	s.farmRoutes()
 	s.stationRoutes()
 	s.dayRoutes()
+	s.outlookRoutes()
+	s.methodRoutes()
 	s.varietyRoutes()
 	s.plantingRoutes()
 	s.sightingRoutes()

@@ -14,6 +14,8 @@ import (
 type Store interface {
 	FarmStore
 	StationStore
+	OutlookStore
+	MethodStore
 	GroundStore
 	SightingStore
 	FrozenStore
@@ -41,6 +43,30 @@ type StationStore interface {
 type StationDay struct {
 	weather.Day
 	Source string
+}
+
+// OutlookStore keeps outlooks. With knownAt they are read as they were on record
+// at that instant.
+type OutlookStore interface {
+	// PutOutlook also returns what is on record in the end.
+	PutOutlook(ctx context.Context, farm, station string, o weather.Outlook, by string, at time.Time) (kept StationOutlook, created bool, err error)
+	LatestOutlook(ctx context.Context, farm, station string, knownAt *time.Time) (StationOutlook, error)
+	// Outlooks returns those issued in [from, to).
+	Outlooks(ctx context.Context, farm, station string, from, to, knownAt *time.Time) ([]StationOutlook, error)
+}
+
+// StationOutlook is an outlook as it is on record.
+type StationOutlook struct {
+	weather.Outlook
+	ReceivedAt time.Time
+	Version    int
+}
+
+// MethodStore keeps what farms decide about their method.
+type MethodStore interface {
+	// PutMethod reports whether it is the farm's first decision.
+	PutMethod(ctx context.Context, farm string, c forecast.MethodChoice, by string) (created bool, err error)
+	Methods(ctx context.Context, farm string) ([]forecast.MethodChoice, error) // The newest first.
 }
 
 // GroundStore keeps varieties and plantings.

@@ -30,6 +30,10 @@ func TestHistoryCannotBeChanged(t *testing.T) {
 	if err := s.Freeze(t.Context(), frozen("one", "2026-06-01", 0, false)); err != nil {
 		t.Fatal(err)
 	}
+	if _, _, err := s.PutOutlook(t.Context(), "hill", "barn", outlook(0, run("2026-03-01", 3, 1)), "test", t0); err != nil {
+		t.Fatal(err)
+	}
+	must(t)(s.PutMethod(t.Context(), "hill", forecast.MethodChoice{Method: forecast.DefaultMethod, By: "Ann", At: t0}, "test"))
 	if err := s.NewKey(t.Context(), db.Key{ID: "k", Role: "owner", Name: "Key", CreatedAt: t0}); err != nil {
 		t.Fatal(err)
 	}
@@ -38,8 +42,8 @@ func TestHistoryCannotBeChanged(t *testing.T) {
 		SELECT relname::text FROM pg_class
 		WHERE relkind = 'r' AND relnamespace = 'public'::regnamespace AND relname <> 'goose_db_version'`)
 	tables, err := pgx.CollectRows(rows, pgx.RowTo[string])
-	if err != nil || len(tables) != 13 {
-		t.Fatalf("%d tables, %v, want 13", len(tables), err)
+	if err != nil || len(tables) != 16 {
+		t.Fatalf("%d tables, %v, want 16", len(tables), err)
 	}
 	for _, table := range tables {
 		before := count(t, pool, table)
@@ -87,6 +91,9 @@ func TestHistoryCannotBeChanged(t *testing.T) {
 func TestConstraintsRefuse(t *testing.T) {
 	t.Parallel()
 	_, pool := farmed(t)
+	if _, err := pool.Exec(t.Context(), `INSERT INTO outlook VALUES ('hill', 'barn', '2026-05-01 12:00Z', now())`); err != nil {
+		t.Fatal(err)
+	}
 	for constraint, sql := range map[string]string{
 		"farm_slug_check":                   `INSERT INTO farm VALUES ('No Slug', now())`,
 		"station_farm_fk":                   `INSERT INTO station VALUES ('dale', 'barn', now())`,
@@ -118,6 +125,18 @@ func TestConstraintsRefuse(t *testing.T) {
 		"sighting_stage_check":              sighting(`'a', 'north', 2026, '2026-05-08', 'ripe'`),
 		"sighting_season_check":             sighting(`'a', 'north', 2027, '2026-05-08', 'peak'`),
 		"sighting_end_sighting_fk":          `INSERT INTO sighting_end VALUES ('hill', 'none', now(), 'test', NULL)`,
+		"outlook_station_fk":                `INSERT INTO outlook VALUES ('hill', 'tower', '2026-05-01 12:00Z', now())`,
+		"outlook_issued_check":              `INSERT INTO outlook VALUES ('hill', 'barn', 'infinity', now())`,
+		"outlook_version_outlook_fk":        outlookVersion(`1, '2026-05-01 12:01Z', '2026-05-01', '{4}', '{16}'`),
+		"outlook_version_version_check":     outlookVersion(`0, '2026-05-01 12:00Z', '2026-05-01', '{4}', '{16}'`),
+		"outlook_version_range_check":       outlookVersion(`1, '2400-12-30 12:00Z', '2400-12-31', '{4,4}', '{16,16}'`),
+		"outlook_version_first_check":       outlookVersion(`1, '2026-05-01 12:00Z', '2026-05-04', '{4}', '{16}'`),
+		"method_version_farm_fk":            `INSERT INTO method_version VALUES ('dale', 1, now(), 'test', 'average', 3, NULL, 'none', 'Ann', '')`,
+		"method_version_version_check":      methodVersion(`0, 'average', 3, NULL, 'none', 'Ann'`),
+		"method_version_degree_days_check":  methodVersion(`1, 'guess', 3, NULL, 'none', 'Ann'`),
+		"method_version_cutoff_check":       methodVersion(`1, 'average', 3, 30, 'soft', 'Ann'`),
+		"method_version_base_check":         methodVersion(`1, 'average', 'NaN', NULL, 'none', 'Ann'`),
+		"method_version_chosen_by_check":    methodVersion(`1, 'average', 3, NULL, 'none', ''`),
 		"frozen_forecast_farm_fk":           `INSERT INTO frozen_forecast VALUES ('dale', 'a', 2026, '2026-06-01', now(), now(), false, '', 'body')`,
 		"frozen_forecast_body_check":        `INSERT INTO frozen_forecast VALUES ('hill', 'a', 2026, '2026-06-01', now(), now(), false, '', '')`,
 		"api_key_role_check":                `INSERT INTO api_key VALUES ('a', NULL, 'root', 'Key', sha256('a'), now())`,
@@ -137,6 +156,47 @@ func TestConstraintsRefuse(t *testing.T) {
 			t.Errorf("extremes %s: %v, want a refusal by station_day_temperature_check", extremes, err)
 		}
 	}
+}
+
+// TestOutlooksThatCannotBe breaks the one constraint of the days with raw rows.
+func TestOutlooksThatCannotBe(t *testing.T) {
+	t.Parallel()
+	_, pool := farmed(t)
+	if _, err := pool.Exec(t.Context(), `INSERT INTO outlook VALUES ('hill', 'barn', '2026-05-01 12:00Z', now())`); err != nil {
+		t.Fatal(err)
+	}
+	for _, days := range []string{
+		"'{}', '{}'", "'{4,4}', '{16}'", "'{4}', '{16,16}'", "'{4}', '{}'", "'{4,NULL}', '{16,16}'", "'{4}', '{NULL}'",
+		"'{5,4}', '{16,3}'", "'{NaN}', '{NaN}'", "'{4}', '{NaN}'", "'{-Infinity}', '{16}'", "'{4}', '{Infinity}'",
+		"'{-90.1}', '{16}'", "'{4}', '{60.1}'", "'{{4},{4}}', '{{16},{16}}'",
+		"array_fill(4::float8, '{17}'), array_fill(16::float8, '{17}')",
+	} {
+		_, err := pool.Exec(t.Context(), outlookVersion(`1, '2026-05-01 12:00Z', '2026-05-01', `+days))
+		if e, ok := errors.AsType[*pgconn.PgError](err); !ok || e.ConstraintName != "outlook_version_days_check" {
+			t.Errorf("days %s: %v, want a refusal by outlook_version_days_check", days, err)
+		}
+	}
+	for i, days := range []string{"'{-90}', '{60}'", "array_fill(4::float8, '{16}'), array_fill(4::float8, '{16}')"} {
+		if _, err := pool.Exec(t.Context(), outlookVersion(string(rune('1'+i))+`, '2026-05-01 12:00Z', '2026-05-01', `+days)); err != nil {
+			t.Errorf("days %s: %v", days, err)
+		}
+	}
+	for _, upper := range []string{`30, 'none'`, `NULL, 'horizontal'`, `3, 'vertical'`, `60.1, 'horizontal'`, `'NaN', 'horizontal'`} {
+		_, err := pool.Exec(t.Context(), methodVersion(`1, 'average', 3, `+upper+`, 'Ann'`))
+		if e, ok := errors.AsType[*pgconn.PgError](err); !ok || e.ConstraintName != "method_version_upper_check" {
+			t.Errorf("upper threshold %s: %v, want a refusal by method_version_upper_check", upper, err)
+		}
+	}
+}
+
+func outlookVersion(values string) string {
+	return `INSERT INTO outlook_version (farm, station, received_at, recorded_by, version, issued_at, first_day, min_c, max_c)
+		VALUES ('hill', 'barn', now(), 'test', ` + values + `)`
+}
+
+func methodVersion(values string) string {
+	return `INSERT INTO method_version (farm, recorded_at, recorded_by, reason, version, degree_days, base_c, upper_c, cutoff, chosen_by)
+		VALUES ('hill', now(), 'test', '', ` + values + `)`
 }
 
 func stationVersion(values string) string {

@@ -136,10 +136,7 @@ const (
 func (s *Store) Days(ctx context.Context, farm, station string, from, to *weather.Date, knownAt *time.Time) ([]StationDay, error) {
 	days := []StationDay{}
 	b := &pgx.Batch{}
-	b.Queue(stationExistsSQL, farm, station).QueryRow(func(row pgx.Row) error {
-		var slug string
-		return orNotFound(row.Scan(&slug), forecast.ErrStationNotFound)
-	})
+	queueStation(b, farm, station)
 	b.Queue(daysSQL, farm, station, from, to, known(knownAt)).Query(func(rows pgx.Rows) error {
 		var d StationDay
 		_, err := pgx.ForEachRow(rows, []any{(*int32)(&d.Date), &d.Min, &d.Max, &d.Source, &d.ReceivedAt, &d.Revision}, func() error {
@@ -153,4 +150,13 @@ func (s *Store) Days(ctx context.Context, farm, station string, from, to *weathe
 	}
 	slices.Reverse(days)
 	return days, nil
+}
+
+// queueStation makes a batch end with [forecast.ErrStationNotFound] if there is
+// no such station.
+func queueStation(b *pgx.Batch, farm, station string) {
+	b.Queue(stationExistsSQL, farm, station).QueryRow(func(row pgx.Row) error {
+		var slug string
+		return orNotFound(row.Scan(&slug), forecast.ErrStationNotFound)
+	})
 }

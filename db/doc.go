@@ -1,4 +1,4 @@
-// Package db keeps farms, weather, sightings and frozen forecasts in
+// Package db keeps farms, weather, outlooks, sightings and frozen forecasts in
 // PostgreSQL, 15 or newer.
 //
 // [Migrate] brings the tables up to date, [Open] returns the [Store]. What was

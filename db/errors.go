@@ -86,10 +86,13 @@ var constraints = map[string]error{
 	"planting_version_station_fk":   forecast.ErrStationNotFound,
 	"station_day_station_fk":        forecast.ErrStationNotFound,
 	"planting_version_variety_fk":   forecast.ErrVarietyNotFound,
+	"outlook_station_fk":            forecast.ErrStationNotFound,
+	"method_version_farm_fk":        forecast.ErrFarmNotFound,
 	"sighting_planting_fk":          forecast.ErrPlantingNotFound,
 	"sighting_end_sighting_fk":      forecast.ErrSightingNotFound,
 	"station_day_day_check":         weather.ErrInvalidDate,
 	"station_day_temperature_check": weather.ErrInvalidDay,
+	"outlook_version_days_check":    weather.ErrInvalidDay,
 }
 
 // domain wraps what PostgreSQL said with what it means, if it means anything

@@ -2,6 +2,7 @@ package db
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"time"
@@ -28,6 +29,7 @@ func (s *Store) Inputs(ctx context.Context, farm string, knownAt time.Time) (for
 	var in forecast.Inputs
 	var stations []weather.Station
 	days := make(map[string][]weather.Day)
+	var outlooks map[string][]weather.Outlook
 	at := instant(knownAt)
 
 	b := &pgx.Batch{}
@@ -55,6 +57,20 @@ func (s *Store) Inputs(ctx context.Context, farm string, knownAt time.Time) (for
 	b.Queue(inputDaysSQL, farm, at).Query(func(rows pgx.Rows) error {
 		return collectDays(rows, days)
 	})
+	b.Queue(inputOutlooksSQL, farm, at).Query(func(rows pgx.Rows) (err error) {
+		outlooks, err = collectOutlooks(rows)
+		return err
+	})
+	b.Queue(methodSQL, farm, at).QueryRow(func(row pgx.Row) error {
+		c, _, err := scanChoice(row)
+		switch {
+		case err == nil:
+			in.Choice = &c
+		case errors.Is(err, pgx.ErrNoRows): // The farm never chose.
+			return nil
+		}
+		return err
+	})
 	batch := s.pool.SendBatch(ctx, b)
 	tx := batch.Tx()
 	err := batch.Close()
@@ -73,7 +89,7 @@ func (s *Store) Inputs(ctx context.Context, farm string, knownAt time.Time) (for
 		if err != nil {
 			return forecast.Inputs{}, fmt.Errorf("read days of %s: %w", st.ID, err)
 		}
-		in.Records[i] = forecast.Record{Station: st, Days: series}
+		in.Records[i] = forecast.Record{Station: st, Days: series, Outlooks: outlooks[st.ID]}
 	}
 	return in, nil
 }

@@ -28,6 +28,9 @@ func TestInputsHoldTheWholeFarmAndNoOther(t *testing.T) {
 		if _, _, _, err := s.AddDays(ctx, where[0], where[1], run("2026-04-01", 5+i, float64(i)), "test", t0); err != nil {
 			t.Fatal(err)
 		}
+		if _, _, err := s.PutOutlook(ctx, where[0], where[1], outlook(0, run("2026-03-01", 2+i, float64(i))), "test", t0); err != nil {
+			t.Fatal(err)
+		}
 		if where[1] != "barn" {
 			continue
 		}
@@ -41,17 +44,22 @@ func TestInputsHoldTheWholeFarmAndNoOther(t *testing.T) {
 		t.Fatal(err)
 	}
 	type record struct {
-		Station weather.Station
-		Days    []weather.Day
+		Station  weather.Station
+		Days     []weather.Day
+		Outlooks [][]weather.Day
 	}
 	var records []record
 	for _, r := range in.Records {
-		records = append(records, record{r.Station, append([]weather.Day{}, r.Days.Days()...)})
+		rec := record{Station: r.Station, Days: append([]weather.Day{}, r.Days.Days()...)}
+		for _, o := range r.Outlooks {
+			rec.Outlooks = append(rec.Outlooks, o.Days.Days())
+		}
+		records = append(records, rec)
 	}
 	if diff := cmp.Diff([]record{
-		{attic, run("2026-04-01", 6, 1)},
-		{barn, run("2026-04-01", 5, 0)},
-		{weather.Station{ID: "cold", Name: "Cold"}, []weather.Day{}},
+		{attic, run("2026-04-01", 6, 1), [][]weather.Day{run("2026-03-01", 3, 1)}},
+		{barn, run("2026-04-01", 5, 0), [][]weather.Day{run("2026-03-01", 2, 0)}},
+		{weather.Station{ID: "cold", Name: "Cold"}, []weather.Day{}, nil},
 	}, records); diff != "" {
 		t.Error(diff)
 	}

@@ -53,6 +53,13 @@ var writers = []struct {
 	{"AddSightings of a farm that moves", "farm", func(ctx context.Context, s *db.Store, id string) error {
 		return second(s.AddSightings(ctx, "hill", []forecast.Sighting{seen(forecast.FirstRipe, "2026-06-12")}, "test", at(2)))
 	}},
+	{"PutOutlook", "outlook", func(ctx context.Context, s *db.Store, id string) error {
+		_, _, err := s.PutOutlook(ctx, "hill", "barn", outlook(0, run("2026-03-01", few, 2)), "test", at(2))
+		return err
+	}},
+	{"PutMethod", "farm", func(ctx context.Context, s *db.Store, id string) error {
+		return second(s.PutMethod(ctx, "hill", forecast.MethodChoice{Method: forecast.DefaultMethod, By: "Ann", At: at(2)}, "test"))
+	}},
 	{"WithdrawSighting", "planting", func(ctx context.Context, s *db.Store, id string) error {
 		err := s.WithdrawSighting(ctx, "hill", id, "test", at(2))
 		if errors.Is(err, forecast.ErrSightingNotFound) {
@@ -181,8 +188,8 @@ func TestLoserOfADeadlockTriesAgain(t *testing.T) {
 	current(t, s, 2, seen(forecast.FirstRipe, "2026-06-12"))
 }
 
-// sighted opens another store on the database of pool, and adds days and a
-// sighting, whose id it returns.
+// sighted opens another store on the database of pool, and adds days, an
+// outlook and a sighting, whose id it returns.
 func sighted(t *testing.T, pool *pgxpool.Pool, o db.Options) (*db.Store, string) {
 	t.Helper()
 	s, err := db.Open(t.Context(), pool.Config().ConnString(), o)
@@ -191,6 +198,9 @@ func sighted(t *testing.T, pool *pgxpool.Pool, o db.Options) (*db.Store, string)
 	}
 	t.Cleanup(s.Close)
 	add(t, s, run("2026-05-01", few, 1), "test", at(1))
+	if _, _, err := s.PutOutlook(t.Context(), "hill", "barn", outlook(0, run("2026-03-01", few, 1)), "test", at(1)); err != nil {
+		t.Fatal(err)
+	}
 	return s, good(t, sight(t, s, 1, seen(forecast.FirstRipe, "2026-06-10")))[0]
 }
 
@@ -236,7 +246,8 @@ func waiting(t *testing.T, pool *pgxpool.Pool, n int) {
 func rows(t *testing.T, pool *pgxpool.Pool) (n int) {
 	t.Helper()
 	for _, table := range []string{
-		"farm_version", "station_version", "variety_version", "planting_version", "station_day", "sighting", "sighting_end",
+		"farm_version", "station_version", "variety_version", "planting_version", "station_day",
+		"outlook_version", "method_version", "sighting", "sighting_end",
 	} {
 		n += count(t, pool, table)
 	}

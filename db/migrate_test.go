@@ -153,7 +153,7 @@ func TestEveryTableKeepsTheRules(t *testing.T) {
 			FROM pg_class AS c
 			JOIN pg_attribute AS a ON a.attrelid = c.oid
 			WHERE c.relkind IN ('r', 'p') AND c.relnamespace = 'public'::regnamespace
-				AND a.atttypid = 'float8'::regtype AND NOT a.attisdropped
+				AND a.atttypid IN ('float8'::regtype, 'float8[]'::regtype) AND NOT a.attisdropped
 				AND col_description(c.oid, a.attnum) IS NULL`,
 	} {
 		rows, _ := pool.Query(t.Context(), sql)

@@ -25,7 +25,7 @@ func (s *Store) PutStation(ctx context.Context, farm string, st weather.Station,
 		write: func(ctx context.Context, tx pgx.Tx, _ weather.Station, last version) error {
 			var known time.Time // The instant from which the stand-in is known.
 			if st.StandIn != "" {
-				if err := tx.QueryRow(ctx, standInSQL, farm, st.StandIn).Scan(&known); err != nil {
+				if err := tx.QueryRow(ctx, stationSinceSQL, farm, st.StandIn).Scan(&known); err != nil {
 					return orNotFound(err, forecast.ErrStationNotFound)
 				}
 			}
@@ -54,7 +54,7 @@ const (
 			farm, station, version, recorded_at, recorded_by, name, latitude, longitude, elevation_m, stand_in)
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, NULLIF($10, ''))`
 
-	standInSQL = `
+	stationSinceSQL = `
 		SELECT created_at
 		FROM station
 		WHERE farm = $1 AND station = $2`

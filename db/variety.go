@@ -56,12 +56,18 @@ func sameVariety(a, b forecast.Variety) bool {
 	return a.Requirement == nil || *a.Requirement == plain(*b.Requirement)
 }
 
-// plain returns r without an upper threshold if nothing is cut there.
+// plain returns r by a method that plainMethod has been at.
 func plain(r forecast.Requirement) forecast.Requirement {
-	if r.Method.Cutoff == forecast.NoCutoff {
-		r.Method.Upper = 0
-	}
+	r.Method = plainMethod(r.Method)
 	return r
+}
+
+// plainMethod returns m without an upper threshold if nothing is cut there.
+func plainMethod(m forecast.Method) forecast.Method {
+	if m.Cutoff == forecast.NoCutoff {
+		m.Upper = 0
+	}
+	return m
 }
 
 // varietyRow holds the columns of a requirement: all but upper are set, or

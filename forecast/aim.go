@@ -58,17 +58,17 @@ func (c *computing) aim() {
 // take makes planting i a target.
 func (c *computing) take(i, v int, l *looks, d *PlantingDates) {
 	p, variety := c.in.Plantings[i], c.in.Varieties[v]
-	m := methodOf(variety)
+	m := c.in.methodOf(variety)
 	t := &target{
 		planting: i, variety: v,
 		record: c.records[p.Station], ahead: c.ahead[p.Station], heats: c.heatsOf(p.Station, m),
 		kg: p.AreaM2 * p.KgPerM2,
 	}
-	t.mean = meanHeat(t.heats)
+	t.mean = c.meanOf(p.Station, m)
 	copy(t.seen[:], l.seen[FirstRipe:])
 	copy(t.notYet[:], l.notYet[FirstRipe:])
 	mean, _ := prior(variety, m)
-	bloom, sd, ok := l.bloomOf(t.mean, c.toFull)
+	bloom, sd, ok := l.bloomOf(c.meanOf(p.Station, DefaultMethod), c.toFull)
 	if !ok {
 		bloom, sd = l.bloomBefore(t.mean, mean)
 		c.note(NoteNoBloom, p.ID, "Bloom is not entered; it is reckoned back from what was seen of the fruit, to about %s.", weekday(bloom.Date))
@@ -78,7 +78,7 @@ func (c *computing) take(i, v int, l *looks, d *PlantingDates) {
 	if bloom.From == BloomFromFull {
 		c.note(NoteFullBloom, p.ID, "Only full bloom was seen; the first open flowers are reckoned %.0f °C·d before it.", c.toFull)
 	}
-	if m != DefaultMethod {
+	if m != c.in.method() {
 		c.note(NoteMethod, p.ID, "Reckoned by its own method: %s.", m)
 	}
 	through := min(t.ahead.through, *c.f.WeatherThrough)
@@ -98,7 +98,7 @@ func (c *computing) take(i, v int, l *looks, d *PlantingDates) {
 // expect makes planting i, of which no bloom was seen, a target.
 func (c *computing) expect(i, v int, l *looks) {
 	p := c.in.Plantings[i]
-	m := methodOf(c.in.Varieties[v])
+	m := c.in.methodOf(c.in.Varieties[v])
 	t := &target{
 		planting: i, variety: v,
 		record: c.records[p.Station], ahead: c.ahead[p.Station], heats: c.heatsOf(p.Station, m),
@@ -107,7 +107,7 @@ func (c *computing) expect(i, v int, l *looks) {
 			start: winterEnd(c.season, c.southern), heats: c.heatsOf(p.Station, springMethod), looks: l,
 		},
 	}
-	t.mean = meanHeat(t.heats)
+	t.mean = c.meanOf(p.Station, m)
 	if l != nil {
 		copy(t.notYet[:], l.notYet[FirstRipe:])
 	}
@@ -115,7 +115,8 @@ func (c *computing) expect(i, v int, l *looks) {
 	c.current = append(c.current, observation{planting: i})
 }
 
-// bloomToFull returns the heat from bloom_10 to full bloom: the mean of the
+// bloomToFull returns the heat from bloom_10 to full bloom, by the default
+// method whatever the farm's is: the mean of the
 // farm's own seasons in which both were seen, or a default until there are
 // three.
 func (c *computing) bloomToFull() float64 {

@@ -48,9 +48,10 @@ func newComputing(in Inputs, asOf weather.Date) *computing {
 		Plantings: []PlantingDates{}, Gaps: []Gap{}, Days: []DaySupply{}, Notes: []Note{},
 	}
 	c.note(NoteEstimate, "", "These dates are an estimate: walk the field before you open or announce.")
-	c.f.Method = MethodNote{DegreeDays: DefaultMethod.Kind, BaseC: DefaultMethod.Base, Cutoff: DefaultMethod.Cutoff}
-	if DefaultMethod.Cutoff != NoCutoff {
-		upper := DefaultMethod.Upper
+	m := c.in.method()
+	c.f.Method = MethodNote{DegreeDays: m.Kind, BaseC: m.Base, Cutoff: m.Cutoff}
+	if m.Cutoff != NoCutoff {
+		upper := m.Upper
 		c.f.Method.UpperC = &upper
 	}
 	c.index()
@@ -71,6 +72,7 @@ type computing struct {
 	years    []int
 	ahead    map[string]*ahead // By station that can be used.
 	heats    map[heatKey][]heat
+	means    map[heatKey]heat // Of heats.
 	pastHeat map[pastKey]heat
 	targets  []*target
 	current  []observation
@@ -106,4 +108,5 @@ func (c *computing) index() {
 	c.looks = gather(c.in.Sightings, c.southern)
 	c.pastHeat = map[pastKey]heat{}
 	c.heats = map[heatKey][]heat{}
+	c.means = map[heatKey]heat{}
 }

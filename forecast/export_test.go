@@ -273,7 +273,7 @@ func MembersOf(in Inputs, asOf weather.Date) (ms [][]Member, perTrace int, err e
 			row = append(row, Member{
 				Planting: c.in.Plantings[tg.planting].ID, Variety: c.in.Varieties[tg.variety].ID,
 				Bloom: tg.bloom, Need: exp3(x, t), Seen: tg.seen, NotYet: tg.notYet,
-				Method: methodOf(c.in.Varieties[tg.variety]), Path: tg.ahead.paths[i/perTrace], Kg: tg.kg,
+				Method: c.in.methodOf(c.in.Varieties[tg.variety]), Path: tg.ahead.paths[i/perTrace], Kg: tg.kg,
 			})
 		}
 		ms = append(ms, row)

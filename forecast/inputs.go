@@ -25,6 +25,22 @@ type Inputs struct {
 	Choice *MethodChoice
 }
 
+// method returns the method of the farm's forecasts.
+func (in Inputs) method() Method {
+	if in.Choice != nil {
+		return in.Choice.Method
+	}
+	return DefaultMethod
+}
+
+// methodOf returns the method that v's requirement holds for.
+func (in Inputs) methodOf(v Variety) Method {
+	if v.Requirement != nil {
+		return v.Requirement.Method
+	}
+	return in.method()
+}
+
 // asSeenOn returns in without anything that is dated after what the morning
 // of asOf knows: weather up to the day before, sightings up to and including
 // it. It is the only door through which [Compute] sees its inputs, so that no

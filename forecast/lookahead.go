@@ -100,6 +100,17 @@ func (c *computing) heatsOf(station string, m Method) []heat {
 	return c.heats[k]
 }
 
+// meanOf returns the mean of heatsOf: what is expected.
+func (c *computing) meanOf(station string, m Method) heat {
+	k := heatKey{station, m}
+	h, ok := c.means[k]
+	if !ok {
+		h = meanHeat(c.heatsOf(station, m))
+		c.means[k] = h
+	}
+	return h
+}
+
 // pastSeason returns the running sum of a past season.
 func (c *computing) pastSeason(station string, m Method, season int) heat {
 	k := pastKey{station, m, season}

@@ -135,7 +135,7 @@ func (c *computing) count(ripening []int, xs [][]float64, when dates, perTrace, 
 func (c *computing) model() model {
 	m := model{varieties: len(c.in.Varieties)}
 	for _, v := range c.in.Varieties {
-		mean, cov := prior(v, methodOf(v))
+		mean, cov := prior(v, c.in.methodOf(v))
 		m.means, m.covs = append(m.means, mean), append(m.covs, cov)
 	}
 	// Plantings whose variety is unknown cannot teach anything.
@@ -156,8 +156,8 @@ func (c *computing) model() model {
 		}
 		p, l := c.in.Plantings[i], c.looks[k]
 		v := m.variety[index[i]]
-		h := c.pastSeason(p.Station, methodOf(c.in.Varieties[v]), k.season)
-		bloom, sd, ok := l.bloomOf(h, c.toFull)
+		h := c.pastSeason(p.Station, c.in.methodOf(c.in.Varieties[v]), k.season)
+		bloom, sd, ok := l.bloomOf(c.pastSeason(p.Station, DefaultMethod, k.season), c.toFull)
 		if !ok {
 			continue
 		}

@@ -71,16 +71,16 @@ func (c *computing) springs() *spring {
 		}
 		p, l := c.in.Plantings[i], c.looks[k]
 		start := winterEnd(k.season, c.southern)
-		var h heat
+		var h, fruit heat
 		switch {
 		case k.season != c.season:
-			h = c.pastSeason(p.Station, springMethod, k.season)
+			h, fruit = c.pastSeason(p.Station, springMethod, k.season), c.pastSeason(p.Station, DefaultMethod, k.season)
 		case c.ahead[p.Station] != nil:
-			h = meanHeat(c.heatsOf(p.Station, springMethod))
+			h, fruit = c.meanOf(p.Station, springMethod), c.meanOf(p.Station, DefaultMethod)
 		default:
 			continue
 		}
-		bloom, sd, ok := l.bloomOf(h, c.toFull)
+		bloom, sd, ok := l.bloomOf(fruit, c.toFull)
 		if !ok || bloom.Date <= start {
 			continue
 		}
@@ -190,7 +190,7 @@ func (c *computing) flower(members, perTrace int) error {
 	b := bounds{stages: 1, above: make([]float64, post.dim), unseen: make([]*unseen, post.dim)}
 	habit := c.habit()
 	for i, t := range open {
-		h := meanHeat(t.spring.heats)
+		h := c.meanOf(c.in.Plantings[t.planting].Station, springMethod)
 		b.above[i] = math.Inf(-1)
 		if l := t.spring.looks; l != nil && l.notYet[Bloom10] != nil {
 			b.above[i] = math.Log(h.after(t.spring.start, min(*l.notYet[Bloom10], h.last())))

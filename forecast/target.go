@@ -19,14 +19,6 @@ type target struct {
 	kg       float64
 }
 
-// methodOf returns the method that v's requirement holds for.
-func methodOf(v Variety) Method {
-	if v.Requirement != nil {
-		return v.Requirement.Method
-	}
-	return DefaultMethod
-}
-
 // toBloom is a planting's way to bloom while that has not been seen.
 type toBloom struct {
 	start  weather.Date // Last day before the spring clock runs.

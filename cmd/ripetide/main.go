@@ -45,6 +45,7 @@ type commands struct {
 	Demo     demoCmd     `cmd:"" help:"Load an invented farm on a real weather record, forecast its season, draw it, and serve it."`
 	Load     loadCmd     `cmd:"" help:"Load weather files into a station's record."`
 	Forecast forecastCmd `cmd:"" help:"Make a forecast, freeze it and print it."`
+	Method   methodCmds  `cmd:"" help:"Show or choose how the farm sums degree-days."`
 	Key      keyCmds     `cmd:"" help:"Make, list and revoke access keys."`
 	Version  versionCmd  `cmd:"" help:"Print the program's version."`
 }

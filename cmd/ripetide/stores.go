@@ -33,6 +33,31 @@ func (s stores) Days(ctx context.Context, farm, station string, from, to *weathe
 	return out, nil
 }
 
+// PutOutlook implements [api.OutlookStore].
+func (s stores) PutOutlook(ctx context.Context, farm, station string, o weather.Outlook, by string, at time.Time) (api.StationOutlook, bool, error) {
+	kept, created, err := s.Store.PutOutlook(ctx, farm, station, o, by, at)
+	return api.StationOutlook(kept), created, err
+}
+
+// LatestOutlook implements [api.OutlookStore].
+func (s stores) LatestOutlook(ctx context.Context, farm, station string, knownAt *time.Time) (api.StationOutlook, error) {
+	o, err := s.Store.LatestOutlook(ctx, farm, station, knownAt)
+	return api.StationOutlook(o), err
+}
+
+// Outlooks implements [api.OutlookStore].
+func (s stores) Outlooks(ctx context.Context, farm, station string, from, to, knownAt *time.Time) ([]api.StationOutlook, error) {
+	list, err := s.Store.Outlooks(ctx, farm, station, from, to, knownAt)
+	if err != nil {
+		return nil, err
+	}
+	out := make([]api.StationOutlook, len(list))
+	for i, o := range list {
+		out[i] = api.StationOutlook(o)
+	}
+	return out, nil
+}
+
 // AddSightings implements [api.SightingStore].
 func (s stores) AddSightings(ctx context.Context, farm string, ss []forecast.Sighting, by string, at time.Time) ([]api.SightingResult, error) {
 	results, err := s.Store.AddSightings(ctx, farm, ss, by, at)
