@@ -1,7 +1,6 @@
 package forecast
 
 import (
-	"math"
 	"time"
 
 	"gonum.org/v1/gonum/stat"
@@ -36,10 +35,8 @@ func growingSeason(season int, southern bool) (from, to weather.Date) {
 
 // trend is how the growing season of a station has warmed.
 type trend struct {
-	years  int     // Past seasons that it rests on.
-	slope  float64 // °C a year.
-	xs, ys []float64
-	now    float64
+	years int     // Past seasons that it rests on.
+	slope float64 // °C a year.
 }
 
 // trendOf fits the means of the growing seasons before season.
@@ -61,50 +58,10 @@ func trendOf(r *record, season int, southern bool) trend {
 	return fitTrend(xs, ys)
 }
 
-var TrendSpan = 0
-
 func fitTrend(xs, ys []float64) trend {
 	t := trend{years: len(xs)}
-	if t.years < trendYears {
-		return t
-	}
-	_, t.slope = stat.LinearRegression(xs, ys, nil, false)
-	if TrendSpan > 0 {
-		t.xs, t.ys = xs, ys
-		t.now = t.level(0)
+	if t.years >= trendYears {
+		_, t.slope = stat.LinearRegression(xs, ys, nil, false)
 	}
 	return t
 }
-
-func (t trend) shift(x float64) float64 {
-	if t.xs == nil {
-		return -t.slope * x
-	}
-	return t.now - t.level(x)
-}
-
-func (t trend) level(x float64) float64 {
-	n := min(len(t.xs), TrendSpan)
-	// nearest n
-	lo := 0
-	for lo+n < len(t.xs) && x-t.xs[lo] > t.xs[lo+n]-x {
-		lo++
-	}
-	xs, ys := t.xs[lo:lo+n], t.ys[lo:lo+n]
-	var ws []float64
-	if len(t.xs) > n && Tri {
-		h := 1.0
-		for _, v := range xs {
-			h = max(h, math.Abs(v-x)+1)
-		}
-		for _, v := range xs {
-			u := math.Abs(v-x) / h
-			k := 1 - u*u*u
-			ws = append(ws, k*k*k)
-		}
-	}
-	a, b := stat.LinearRegression(xs, ys, ws, false)
-	return a + b*x
-}
-
-var Tri bool

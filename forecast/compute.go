@@ -16,10 +16,19 @@ import (
 // fails the others. An error that matches [ErrTooFewYears] says that no
 // station has weather enough to stand for what is to come.
 func Compute(in Inputs, asOf weather.Date) (*Forecast, error) {
+	c, err := compute(in, asOf)
+	if err != nil {
+		return nil, err
+	}
+	return c.f, nil
+}
+
+// compute is [Compute], and keeps what the forecast was worked out from.
+func compute(in Inputs, asOf weather.Date) (*computing, error) {
 	c := newComputing(in, asOf)
 	if !c.bears() {
 		c.note(NoteNoPlantings, "", "No planting bears this season.")
-		return c.f, nil
+		return c, nil
 	}
 	if err := c.lookAhead(); err != nil {
 		return nil, err
@@ -31,7 +40,7 @@ func Compute(in Inputs, asOf weather.Date) (*Forecast, error) {
 		}
 	}
 	c.order()
-	return c.f, nil
+	return c, nil
 }
 
 // bears reports whether any planting has a crop to forecast.
@@ -41,7 +50,7 @@ func (c *computing) bears() bool {
 
 // newComputing cuts off what asOf does not know and sorts the rest.
 func newComputing(in Inputs, asOf weather.Date) *computing {
-	c := &computing{in: in.asSeenOn(asOf), asOf: asOf, southern: in.Farm.Southern()}
+	c := &computing{in: in.asSeenOn(asOf), asOf: asOf, entered: asOf, southern: in.Farm.Southern()}
 	c.season = SeasonOf(asOf, c.southern)
 	c.f = &Forecast{
 		Farm: in.Farm.ID, Season: c.season, AsOf: asOf,
@@ -62,6 +71,7 @@ func newComputing(in Inputs, asOf weather.Date) *computing {
 type computing struct {
 	in       Inputs
 	asOf     weather.Date
+	entered  weather.Date // The morning by which what was seen is entered: asOf.
 	season   int
 	southern bool
 	f        *Forecast
@@ -77,7 +87,10 @@ type computing struct {
 	targets  []*target
 	current  []observation
 	toFull   float64
-	spring   *spring // Nil when no bloom has to be forecast or none can be.
+	spring   *spring   // Nil when no bloom has to be forecast or none can be.
+	known    model     // What the requirements were conditioned on.
+	post     posterior // Of it.
+	members  members
 }
 
 type heatKey struct {

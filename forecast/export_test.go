@@ -3,6 +3,9 @@ package forecast
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
 
 	"ripetide/weather"
 )
@@ -113,6 +116,132 @@ func (e Effects) Covariances() (mean, observed []float64, cov [][]float64) {
 		cov = append(cov, row)
 	}
 	return mean, observed, cov
+}
+
+// Spread is the sd of seasons and of the rest that the model reads from its
+// past, by stage.
+func (e Effects) Spread() (season, own [3]float64) {
+	v := e.model().estimate()
+	return v.season, v.own
+}
+
+// LogLikelihood returns the log density of the observations of one stage, but
+// for a constant, and the covariance and the departures that it is the density
+// of, written down from the model's definition.
+func (e Effects) LogLikelihood(stage int, season, own float64) (ll float64, cov *mat.SymDense, y []float64) {
+	m := e.model()
+	var common float64
+	for _, c := range m.covs {
+		common += priors.FarmPart * c[stage][stage] / float64(len(m.covs))
+	}
+	cov = mat.NewSymDense(len(m.past), nil)
+	for i, a := range m.past {
+		y = append(y, a.log[stage]-m.means[a.planting][stage])
+		for j, b := range m.past[:i+1] {
+			c := common
+			if a.planting == b.planting {
+				c += (1-priors.FarmPart)*m.covs[a.planting][stage][stage] + priors.PlantingSD*priors.PlantingSD
+			}
+			if a.season == b.season {
+				c += season * season
+			}
+			if i == j {
+				c += own*own + e.Bloom*e.Bloom + e.Noise*e.Noise
+			}
+			cov.SetSym(i, j, c)
+		}
+	}
+	return m.stage(stage).logLikelihood(season, own), cov, y
+}
+
+// Unentered draws n members of e's posterior when no stage that came in the
+// days before this morning was entered: logs holds, by component, the log heat
+// through yesterday, the day before, …; share is the share of stages entered.
+// It returns them with n members that know nothing of that, and the
+// probability that a stage is not entered k+1 days after it came.
+func Unentered(e Effects, logs [][lookBack]float64, share float64, n int) (given, free [][]float64, prob [lookBack]float64, err error) {
+	p, err := condition(e.model())
+	if err != nil {
+		return nil, nil, prob, err
+	}
+	b := bounds{stages: ripeStages, above: make([]float64, p.dim), unseen: make([]*unseen, p.dim)}
+	for i := range b.above {
+		b.above[i] = math.Inf(-1)
+		b.unseen[i] = &unseen{log: logs[i], prob: unentered(share)}
+	}
+	given, _ = p.draws(n, b)
+	free, _ = p.draws(n, bounds{stages: ripeStages, above: b.above})
+	return given, free, unentered(share), nil
+}
+
+// LookBack is lookBack.
+const LookBack = lookBack
+
+// SpringPosterior returns the mean and covariance of the log heat to bloom of
+// the targets of a forecast, and what they rest on: prior means and covariances
+// of all bloom dates on record and of the targets, written down from the
+// model's definition, and the logs on record.
+func SpringPosterior(in Inputs, asOf weather.Date) (mean []float64, cov *mat.SymDense, prior []float64, joint *mat.SymDense, logs []float64, err error) {
+	c := newComputing(in, asOf)
+	if err := c.lookAhead(); err != nil {
+		return nil, nil, nil, nil, nil, err
+	}
+	c.aim()
+	var plantings []int
+	for _, t := range c.openTargets() {
+		plantings = append(plantings, t.planting)
+	}
+	s := c.spring
+	p, err := s.posterior(c, plantings)
+	if err != nil {
+		return nil, nil, nil, nil, nil, err
+	}
+	cov = mat.NewSymDense(p.dim, nil)
+	for i := range p.dim {
+		for j := i; j < p.dim; j++ {
+			cov.SetSym(i, j, p.cov(i, j))
+		}
+	}
+	rows := slices.Clone(s.q.at)
+	for k, y := range s.q.y {
+		v := s.q.at[k][1] - 1
+		prior = append(prior, springMean(c.in.Varieties[v]))
+		logs = append(logs, y+springMean(c.in.Varieties[v]))
+	}
+	for _, i := range plantings {
+		v := c.variety[c.in.Plantings[i].Variety]
+		prior = append(prior, springMean(c.in.Varieties[v]))
+		rows = append(rows, [4]int{0, 1 + v, 1 + len(c.in.Varieties) + slices.Index(s.plantings, i), s.q.first + s.seasons - 1})
+	}
+	joint = mat.NewSymDense(len(rows), nil)
+	sds := [4]float64{priors.SpringFarmSD, priors.SpringVarietySD, priors.PlantingSD, s.season}
+	for i, a := range rows {
+		for j, b := range rows[:i+1] {
+			x := 0.0
+			for k := range a {
+				if a[k] == b[k] {
+					x += sds[k] * sds[k]
+				}
+			}
+			if i == j {
+				x += s.own * s.own
+				if i < len(s.q.y) {
+					x += s.q.known[i]
+				}
+			}
+			joint.SetSym(i, j, x)
+		}
+	}
+	return p.mean, cov, prior, joint, logs, nil
+}
+
+// Trend returns the warming of the growing season that a forecast reads from
+// a record, °C a year, and one of its traces: the path of the given past year.
+func Trend(s weather.Series, asOf weather.Date, southern bool, year int) (slope float64, path []weather.Day) {
+	r := newRecord(s.Until(asOf - 1))
+	season := SeasonOf(asOf, southern)
+	slope = trendOf(r, season, southern).slope
+	return slope, lookAhead(r, season, southern, asOf-1, []int{year}).paths[0]
 }
 
 // Truncated draws n members of a posterior whose components must lie above
@@ -248,7 +377,9 @@ type Member struct {
 	Planting     string
 	Variety      string
 	Bloom        weather.Date
-	Need         [3]float64 // °C·d to each stage, as drawn.
+	Spring       float64      // °C·d above 0 °C after Winter to bloom, when it was not seen; else 0.
+	Winter       weather.Date // Last day before the spring clock runs.
+	Need         [3]float64   // °C·d to each stage, as drawn.
 	Seen, NotYet [3]*weather.Date
 	Method       Method
 	Path         []weather.Day // From the season's first day to its last.
@@ -267,6 +398,13 @@ func MembersOf(in Inputs, asOf weather.Date) (ms [][]Member, perTrace int, err e
 	if err != nil {
 		return nil, 0, err
 	}
+	open := c.openTargets()
+	var springs [][]float64
+	if len(open) > 0 {
+		if springs, err = c.springDraws(open, len(xs)); err != nil {
+			return nil, 0, err
+		}
+	}
 	for i, x := range xs {
 		var row []Member
 		for t, tg := range c.targets {
@@ -275,6 +413,9 @@ func MembersOf(in Inputs, asOf weather.Date) (ms [][]Member, perTrace int, err e
 				Bloom: tg.bloom, Need: exp3(x, t), Seen: tg.seen, NotYet: tg.notYet,
 				Method: c.in.methodOf(c.in.Varieties[tg.variety]), Path: tg.ahead.paths[i/perTrace], Kg: tg.kg,
 			})
+			if k := slices.Index(open, tg); k >= 0 {
+				row[t].Spring, row[t].Winter = math.Exp(springs[i][k]), tg.spring.start
+			}
 		}
 		ms = append(ms, row)
 	}
@@ -306,4 +447,91 @@ func Teachers(in Inputs, asOf weather.Date) (past, current int, err error) {
 // Crossing is crossing for a planting that bloomed on a date.
 func Crossing(m Method, days []weather.Day, bloom weather.Date, seen, notYet [3]*weather.Date, need [3]float64) ([3]weather.Date, bool) {
 	return crossing(newHeat(m, days), &target{bloom: bloom, seen: seen, notYet: notYet}, bloom, need)
+}
+
+// WinterEnd is winterEnd.
+func WinterEnd(season int, southern bool) weather.Date { return winterEnd(season, southern) }
+
+// Grown is a farm drawn from the model: its records, and the log requirements
+// that are to come.
+type Grown struct {
+	Effects Effects
+	Now     []float64 // As in posterior.
+}
+
+// GrowFromModel draws every effect of the model from its own prior. Stages of
+// each effect are drawn by the covariance that the model gives them.
+func GrowFromModel(seed uint64, plantings, seasons int, season, own [3]float64) Grown {
+	r := rand.New(rand.NewPCG(seed, 2))
+	draw := func(c mat3) (x triple) {
+		s := mat.NewSymDense(ripeStages, nil)
+		for i := range c {
+			for j := range c {
+				s.SetSym(i, j, c[i][j])
+			}
+		}
+		var chol mat.Cholesky
+		if !chol.Factorize(s) {
+			panic("covariance")
+		}
+		var l mat.TriDense
+		chol.LTo(&l)
+		var z triple
+		for i := range z {
+			z[i] = r.NormFloat64()
+		}
+		for i := range x {
+			for j := range i + 1 {
+				x[i] += l.At(i, j) * z[j]
+			}
+		}
+		return x
+	}
+	const noise = 0.01
+	all := make([][][ripeStages]float64, seasons+1)
+	m := Effects{Plantings: plantings}.bare()
+	var common mat3
+	for _, c := range m.covs {
+		common = common.plus(c.scale(priors.FarmPart / float64(len(m.covs))))
+	}
+	g := draw(common)
+	fixed := make([]triple, plantings)
+	for p := range fixed {
+		v, b := draw(m.covs[p].scale(1-priors.FarmPart)), draw(stageCov(alike(priors.PlantingSD)))
+		for s := range fixed[p] {
+			fixed[p][s] = m.means[p][s] + g[s] + v[s] + b[s]
+		}
+	}
+	for y := range all {
+		u := draw(stageCov(season))
+		for p := range plantings {
+			e := draw(stageCov(own))
+			var x [ripeStages]float64
+			for s := range x {
+				x[s] = fixed[p][s] + u[s] + e[s]
+				if y < seasons {
+					x[s] += noise * r.NormFloat64()
+				}
+			}
+			all[y] = append(all[y], x)
+		}
+	}
+	out := Grown{Effects: Effects{
+		Plantings: plantings, Seasons: seasons, Noise: noise,
+		Log:     func(p, y, s int) float64 { return all[y][p][s] },
+		SeenNow: all[seasons][0][0] + noise*r.NormFloat64(),
+	}}
+	for p := range plantings {
+		out.Now = append(out.Now, all[seasons][p][:]...)
+	}
+	return out
+}
+
+// bare is a model of the plantings without any record.
+func (e Effects) bare() (m model) {
+	for p := range e.Plantings {
+		mean, cov := prior(Variety{Ripens: Class(p % 6)}, DefaultMethod)
+		m.means, m.covs = append(m.means, mean), append(m.covs, cov)
+	}
+	return m
 }

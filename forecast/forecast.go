@@ -136,17 +136,21 @@ type KgRange struct {
 	P90 float64 `json:"p90"`
 }
 
-// Moved says by how many days a planting's dates moved, and why; the causes
-// add up.
+// Moved says by how many days the mean date, over members, of a planting's
+// next stage moved since an earlier forecast, and why. Days are rounded to
+// tenths, positive is later; the causes add up to the whole.
 type Moved struct {
-	Days    float64 `json:"days"`
-	Because []Cause `json:"because"`
+	Stage    string       `json:"stage"`    // The next to come, which neither forecast knew as seen.
+	Since    weather.Date `json:"since"`    // The morning of the earlier forecast.
+	Forecast string       `json:"forecast"` // Its identifier.
+	Days     float64      `json:"days"`
+	Because  []Cause      `json:"because"` // In the order in which inputs were exchanged; those of 0.0 days are left out.
 }
 
 // Cause is one part of a move.
 type Cause struct {
-	Cause string  `json:"cause"`
-	Days  float64 `json:"days"`
+	Cause MoveCause `json:"cause"`
+	Days  float64   `json:"days"`
 }
 
 // MethodNote says how the forecast was reckoned. Plantings whose variety has

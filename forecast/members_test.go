@@ -46,6 +46,22 @@ func heatTo(m forecast.Member) map[weather.Date]float64 {
 	return h
 }
 
+// bloomOf returns the first day on which the warmth above 0 °C since the end of
+// winter is enough.
+func bloomOf(m forecast.Member) weather.Date {
+	sum := 0.0
+	for _, d := range m.Path {
+		if d.Date <= m.Winter {
+			continue
+		}
+		sum += forecast.Method{Kind: forecast.SingleSine, Cutoff: forecast.NoCutoff}.DegreeDays(d.Min, d.Max, d.Min)
+		if sum >= m.Spring {
+			return d.Date
+		}
+	}
+	return m.Path[len(m.Path)-1].Date
+}
+
 func stagesOf(m forecast.Member, h map[weather.Date]float64) (day [3]weather.Date) {
 	for s := range day {
 		if m.Seen[s] != nil {
@@ -82,6 +98,9 @@ func workOut(farm forecast.Farm, ms []forecast.Member) oneMember {
 	}
 	ripening := map[string]map[weather.Date]float64{}
 	for i, m := range ms {
+		if m.Spring > 0 {
+			m.Bloom = bloomOf(m)
+		}
 		h := heatTo(m)
 		day := stagesOf(m, h)
 		o.stages[m.Planting] = day
@@ -211,6 +230,8 @@ func TestForecastIsWhatItsMembersSay(t *testing.T) {
 			}
 			return asOf
 		},
+		"before most have bloomed": func(*forecast.Inputs) weather.Date { return weather.DateOf(2018, time.May, 14) },
+		"from winter on":           func(*forecast.Inputs) weather.Date { return weather.DateOf(2018, time.January, 20) },
 		"nobody has found ripe fruit yet": func(in *forecast.Inputs) weather.Date {
 			in.Sightings = slices.DeleteFunc(slices.Clone(in.Sightings), func(s forecast.Sighting) bool {
 				return s.Date.Year() == asOf.Year() && s.Stage >= forecast.FirstRipe

@@ -56,9 +56,15 @@ type posterior struct {
 	dim  int
 	sd   []float64
 
+	effects []effects // By target: what the means are the sums of, besides the prior's.
+
 	stages int    // How many components that follow each other belong to one planting; they rise.
 	stream uint64 // Tells the draws of one posterior from those of another.
 }
+
+// effects are the posterior means of the effects on one planting, g, m, b, u
+// and e, in this order.
+type effects [5]triple
 
 // errNotDefinite is a fault of ours: sums of covariances are positive definite.
 var errNotDefinite = errors.New("forecast: covariance of requirements is not positive definite")
@@ -138,23 +144,24 @@ func condition(m model) (posterior, error) {
 	if !chol.Factorize(prec) {
 		return posterior{}, errNotDefinite
 	}
-	effects := mat.NewVecDense(n, nil)
-	if err := chol.SolveVecTo(effects, mat.NewVecDense(n, rhs)); err != nil {
+	means := mat.NewVecDense(n, nil)
+	if err := chol.SolveVecTo(means, mat.NewVecDense(n, rhs)); err != nil {
 		return posterior{}, fmt.Errorf("condition requirements: %w", err)
 	}
 
 	// The log requirements of the targets are sums of five effects each.
 	d := ripeStages * nT
 	pick := mat.NewDense(n, d, nil)
-	post := posterior{mean: make([]float64, d), dim: d, stages: ripeStages}
+	post := posterior{mean: make([]float64, d), dim: d, stages: ripeStages, effects: make([]effects, nT)}
 	for t, p := range m.target {
 		v := m.variety[p]
 		for s := range ripeStages {
 			k := ripeStages*t + s
 			post.mean[k] = m.means[v][s]
-			for _, at := range []int{0, atM(v), atB(p), atU(m.seasons - 1), atE(t)} {
+			for i, at := range [...]int{0, atM(v), atB(p), atU(m.seasons - 1), atE(t)} {
 				pick.Set(at+s, k, 1)
-				post.mean[k] += effects.AtVec(at + s)
+				post.effects[t][i][s] = means.AtVec(at + s)
+				post.mean[k] += means.AtVec(at + s)
 			}
 		}
 	}

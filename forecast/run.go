@@ -11,10 +11,12 @@ import (
 // draw draws the log requirements of the members; those of one trace stand
 // together, perTrace of them.
 func (c *computing) draw() (xs [][]float64, perTrace int, err error) {
-	post, err := condition(c.model())
+	c.known = c.model()
+	post, err := condition(c.known)
 	if err != nil {
 		return nil, 0, err
 	}
+	c.post = post
 	perTrace = membersPerTrace(len(c.years))
 	members := perTrace * len(c.years)
 	b := bounds{stages: ripeStages, above: make([]float64, post.dim), unseen: make([]*unseen, post.dim)}
@@ -93,6 +95,7 @@ func (c *computing) date() (members, error) {
 // run makes the members and counts them.
 func (c *computing) run() error {
 	ms, err := c.date()
+	c.members = ms
 	if err != nil || len(ms.ripening) == 0 {
 		return err
 	}

@@ -18,6 +18,11 @@ type Store interface {
 	Inputs(ctx context.Context, farm string, knownAt time.Time) (Inputs, error)
 	// Freeze stores a forecast for ever.
 	Freeze(ctx context.Context, f Frozen) error
+	// Previous returns the frozen forecast of a season with the latest morning
+	// earlier than before, of those that had been made by the instant knownAt:
+	// of one morning no hindcast if there is another, and the one made last.
+	// It reports whether there is any.
+	Previous(ctx context.Context, farm string, season int, before weather.Date, knownAt time.Time) (Frozen, bool, error)
 }
 
 // Frozen is a forecast as it was issued, with what is needed to find it and
@@ -76,10 +81,11 @@ func (s *Service) Make(ctx context.Context, farm string, r Request) (*Forecast, 
 	if asOf > today {
 		return nil, Frozen{}, &AheadError{AsOf: asOf, Today: today}
 	}
-	f, err := Compute(in, asOf)
+	c, err := s.compute(ctx, in, asOf, known)
 	if err != nil {
-		return nil, Frozen{}, fmt.Errorf("compute: %w", err)
+		return nil, Frozen{}, err
 	}
+	f := c.f
 	f.MadeAt = now
 	f.Hindcast = asOf < today
 	z := Frozen{
@@ -99,6 +105,29 @@ func (s *Service) Make(ctx context.Context, farm string, r Request) (*Forecast, 
 		}
 	}
 	return f, z, nil
+}
+
+// compute makes the forecast of a morning from what was known at an instant,
+// and says what moved since the one before it.
+func (s *Service) compute(ctx context.Context, in Inputs, asOf weather.Date, known time.Time) (*computing, error) {
+	z, compare, err := s.Store.Previous(ctx, in.Farm.ID, SeasonOf(asOf, in.Farm.Southern()), asOf, known)
+	if err != nil {
+		return nil, fmt.Errorf("find the forecast before: %w", err)
+	}
+	was := Earlier{Forecast: z.ID, AsOf: z.AsOf}
+	if compare {
+		if was.Inputs, err = s.Store.Inputs(ctx, in.Farm.ID, z.KnownAt); err != nil {
+			return nil, fmt.Errorf("read inputs of the forecast before: %w", err)
+		}
+	}
+	c, err := compute(in, asOf)
+	if err != nil {
+		return nil, fmt.Errorf("compute: %w", err)
+	}
+	if compare {
+		c.since(was)
+	}
+	return c, nil
 }
 
 // newID returns 26 random characters a-z2-7, 130 bits.

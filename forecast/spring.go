@@ -170,22 +170,25 @@ func (f lapackFactor) solve(x []float64) {
 	lapack64.Potrs(f.u, blas64.General{Rows: len(x), Cols: 1, Stride: 1, Data: x})
 }
 
-// flower draws the bloom dates of the plantings whose bloom was not seen.
-func (c *computing) flower(members, perTrace int) error {
-	var open []*target
-	var plantings []int
+// openTargets returns the targets whose bloom was not seen.
+func (c *computing) openTargets() (open []*target) {
 	for _, t := range c.targets {
 		if t.spring != nil {
 			open = append(open, t)
-			plantings = append(plantings, t.planting)
 		}
 	}
-	if len(open) == 0 {
-		return nil
+	return open
+}
+
+// springDraws draws the log heat to bloom of the given targets, by member.
+func (c *computing) springDraws(open []*target, members int) ([][]float64, error) {
+	plantings := make([]int, len(open))
+	for i, t := range open {
+		plantings[i] = t.planting
 	}
 	post, err := c.spring.posterior(c, plantings)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	b := bounds{stages: 1, above: make([]float64, post.dim), unseen: make([]*unseen, post.dim)}
 	habit := c.habit()
@@ -200,6 +203,20 @@ func (c *computing) flower(members, perTrace int) error {
 	xs, strained := post.draws(members, b)
 	if 2*strained > members {
 		c.note(NoteOutside, "", "Bloom is outside what is on record: it is later than the warmth of this spring can explain, so the ranges mean less than usual.")
+	}
+	return xs, nil
+}
+
+// flower dates, in every member, the bloom of the plantings of which it was not
+// seen.
+func (c *computing) flower(members, perTrace int) error {
+	open := c.openTargets()
+	if len(open) == 0 {
+		return nil
+	}
+	xs, err := c.springDraws(open, members)
+	if err != nil {
+		return err
 	}
 	first := open[0].ahead.first
 	for i, t := range open {

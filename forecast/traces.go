@@ -67,7 +67,7 @@ func lookAhead(r *record, season int, southern bool, through weather.Date, years
 		days := make([]weather.Day, n)
 		copy(days, observed)
 		src := shiftYears(w.through+1, y-season) - (w.through + 1)
-		warm := tr.shift(float64(y - season))
+		warm := tr.slope * float64(season-y)
 		for i := seen; i < n; i++ {
 			d := first + weather.Date(i)
 			day, _ := r.at(d + src)
