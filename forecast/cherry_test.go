@@ -306,3 +306,96 @@ func TestCherriesDoNotLeak(t *testing.T) {
 		}
 	}
 }
+
+// learning predicts a tree of a season from the requirements of other years
+// and from what the other cultivars took this year, as far as they were ripe a
+// week before it: by the same conditioning as a forecast.
+func (o *orchard) learning(base float64, all []tree) predictor {
+	var seen []string
+	for _, y := range all {
+		if !slices.Contains(seen, y.cultivar) {
+			seen = append(seen, y.cultivar)
+		}
+	}
+	names, cultivars := func(x tree) int { return slices.Index(seen, x.cultivar) }, len(seen)
+	heat := func(x tree, season int) forecast.LogHeat {
+		n := o.need(base)(x)
+		s, start := o.sum(base, x.year), weather.DateOf(x.year, 1, 1)
+		day := s[x.ripe-start+1] - s[x.ripe-start]
+		return forecast.LogHeat{Variety: names(x), Season: season, Log: math.Log(n), SD: day / math.Sqrt(12) / n}
+	}
+	return func(learn []tree) func(tree) float64 {
+		years := yearsOf(learn)
+		var past []forecast.LogHeat
+		var sum, squares float64
+		for _, x := range learn {
+			h := heat(x, slices.Index(years, x.year))
+			past = append(past, h)
+			sum += h.Log / float64(len(learn))
+		}
+		for _, h := range past {
+			squares += (h.Log - sum) * (h.Log - sum) / float64(len(past)-1)
+		}
+		return func(x tree) float64 {
+			morning := x.ripe - 7
+			not := func(y tree) forecast.LogHeat {
+				y.ripe = morning - 1
+				return heat(y, len(years))
+			}
+			now, unripe := []forecast.LogHeat{}, []forecast.LogHeat{not(x)}
+			for _, y := range all {
+				switch {
+				case y.year != x.year || y.cultivar == x.cultivar:
+				case y.ripe <= morning:
+					now = append(now, heat(y, len(years)))
+				default:
+					unripe = append(unripe, not(y))
+				}
+			}
+			log, err := forecast.ExpectHeat(past, now, unripe, cultivars, len(years), sum, math.Sqrt(squares))
+			if err != nil {
+				panic(err)
+			}
+			s, start := o.sum(base, x.year), weather.DateOf(x.year, 1, 1)
+			i, _ := slices.BinarySearch(s, s[x.bloom-start+1]+math.Exp(log))
+			return float64(start) + float64(i-1)
+		}
+	}
+}
+
+// TestCherriesTeachEachOther replays the mornings a week before maturity, when
+// the other cultivars of the year that are ripe are known. The base is chosen
+// among whole degrees without the year that is judged. Seven years that four
+// cultivars share prove little: the years, not the trees, are the sample.
+func TestCherriesTeachEachOther(t *testing.T) {
+	t.Parallel()
+	all := onePerYear(cherries(t))
+	o := lahr(t)
+	own := leaveYearOut(all, byDays)
+	bases := map[int]float64{}
+	errs := make([]float64, len(all))
+	for _, year := range yearsOf(all) {
+		learn := slices.DeleteFunc(slices.Clone(all), func(x tree) bool { return x.year == year })
+		best, least := 0.0, math.Inf(1)
+		for base := 0.0; base <= 10; base++ {
+			if e := meanAbs(leaveYearOut(learn, o.at(base))); e < least {
+				best, least = base, e
+			}
+		}
+		bases[year] = best
+		predict := o.learning(best, all)(learn)
+		for i, x := range all {
+			if x.year == year {
+				errs[i] = predict(x) - float64(x.ripe)
+			}
+		}
+	}
+	got := meanAbs(errs)
+	t.Logf("%d cases: %.2f d, bloom + own mean days %.2f d, bases %v", len(all), got, meanAbs(own), bases)
+	for base := 3.0; base <= 8; base++ {
+		t.Logf("base %g for all: %.2f d, without this year's %.2f d", base, meanAbs(leaveYearOut(all, o.learning(base, all))), meanAbs(leaveYearOut(all, o.at(base))))
+	}
+	if !(got <= 4.0) {
+		t.Errorf("mean error a week before maturity is %.2f days, want at most 4.0", got)
+	}
+}

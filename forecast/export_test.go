@@ -535,3 +535,55 @@ func (e Effects) bare() (m model) {
 	}
 	return m
 }
+
+// LogHeat is the log heat of one variety in one season to its first stage, with
+// the sd of dating it.
+type LogHeat struct {
+	Variety, Season int
+	Log, SD         float64
+}
+
+// ExpectHeat returns the median log heat that the first of unripe will take
+// this season, given past seasons, what others took this season so far, and the
+// log heat that was not enough for those that are unripe. Before any record a
+// variety has the given mean and sd.
+func ExpectHeat(past, now, unripe []LogHeat, varieties, seasons int, mean, sd float64) (float64, error) {
+	m := model{varieties: varieties, seasons: seasons + 1}
+	var cov mat3
+	for i := range cov {
+		for j := range cov {
+			cov[i][j] = 0.9 * sd * sd
+		}
+		cov[i][i] = sd * sd
+	}
+	for v := range varieties {
+		m.means, m.covs, m.variety = append(m.means, alike(mean)), append(m.covs, cov), append(m.variety, v)
+	}
+	of := func(h LogHeat) observation {
+		return observation{planting: h.Variety, season: h.Season, log: triple{h.Log}, sd: triple{h.SD}, seen: [ripeStages]bool{true}}
+	}
+	for _, h := range past {
+		m.past = append(m.past, of(h))
+	}
+	b := bounds{stages: ripeStages}
+	for _, h := range unripe {
+		m.target, m.current = append(m.target, h.Variety), append(m.current, observation{planting: h.Variety})
+		b.above = append(b.above, h.Log, math.Inf(-1), math.Inf(-1))
+	}
+	for _, h := range now {
+		m.target, m.current = append(m.target, h.Variety), append(m.current, of(h))
+		b.above = append(b.above, math.Inf(-1), math.Inf(-1), math.Inf(-1))
+	}
+	p, err := condition(m)
+	if err != nil {
+		return 0, err
+	}
+	// Only the first stage is of interest; the others have no order to keep.
+	xs, _ := p.draws(400, bounds{stages: 1, above: b.above})
+	var first []float64
+	for _, x := range xs {
+		first = append(first, x[0])
+	}
+	slices.Sort(first)
+	return (first[199] + first[200]) / 2, nil
+}

@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/stat/distuv"
+
 	"ripetide/weather"
 )
 
@@ -16,7 +18,14 @@ func (c *computing) draw() (xs [][]float64, perTrace int, err error) {
 	if err != nil {
 		return nil, 0, err
 	}
-	c.post = post
+	strange := post.seenNow > 0 && post.strange > distuv.ChiSquared{K: float64(post.seenNow)}.Quantile(farOut)
+	if strange {
+		c.known.widen = math.Sqrt(post.strange / float64(post.seenNow))
+		c.noteOutside(post)
+		if post, err = condition(c.known); err != nil {
+			return nil, 0, err
+		}
+	}
 	perTrace = membersPerTrace(len(c.years))
 	members := perTrace * len(c.years)
 	b := bounds{stages: ripeStages, above: make([]float64, post.dim), unseen: make([]*unseen, post.dim)}
@@ -30,11 +39,58 @@ func (c *computing) draw() (xs [][]float64, perTrace int, err error) {
 			}
 		}
 	}
-	xs, strained := post.draws(members, b)
-	if 2*strained > members {
-		c.note(NoteOutside, "", "The season is outside what is on record: the field is later than the model can explain, so the ranges mean less than usual.")
+	xs, _ = post.draws(members, b)
+	if far := post.far(xs); far > farLate {
+		if !strange {
+			c.note(NoteOutside, "", "The field is later than anything on record can explain: what should have come has not. The ranges are wider for it; look again soon.")
+		}
+		c.known.widen = far / farLate * max(1, c.known.widen)
+		if post, err = condition(c.known); err != nil {
+			return nil, 0, err
+		}
+		xs, _ = post.draws(members, b)
 	}
+	c.post = post
 	return xs, perTrace, nil
+}
+
+const (
+	// farOut is how sure it must be that a season is unlike those on record.
+	farOut = 0.99
+	// farLate is how many sd a requirement may be moved by looks in vain, and by
+	// what is not entered, before the season counts as unlike those on record.
+	farLate = 2.5
+)
+
+// noteOutside says in days how far this season is from what was expected.
+func (c *computing) noteOutside(post posterior) {
+	var days, n float64
+	for t, o := range c.known.current {
+		tg := c.targets[t]
+		for s := range ripeStages {
+			if !o.seen[s] {
+				continue
+			}
+			// What the season and the rest have added to the heat, by the heat of
+			// the days about the stage.
+			more := o.log[s] - (post.mean[ripeStages*t+s] - post.effects[t][3][s] - post.effects[t][4][s])
+			at := *tg.seen[s]
+			perDay := tg.mean.after(at-4, at+3) / 7
+			if perDay > 0 {
+				days += math.Exp(o.log[s]) * more / perDay
+				n++
+			}
+		}
+	}
+	way := "later"
+	if days < 0 {
+		way = "earlier"
+	}
+	if d := math.Abs(days / max(n, 1)); d >= 0.5 {
+		c.note(NoteOutside, "", "This season is outside what is on record: what was seen came about %.0f days %s than the warmth there was can explain. The ranges are wider for it.", d, way)
+		return
+	}
+	c.note(NoteOutside, "", "This season is outside what is on record: some of what was seen came much earlier, some much later than the warmth there was can explain. The ranges are wider for it.")
 }
 
 // members are the members of a forecast: draws of the log requirements and the
