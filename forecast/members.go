@@ -161,6 +161,21 @@ func (p posterior) at(z, x []float64) {
 	}
 }
 
+// far returns by how many sd the draws xs of p, which had to agree with what
+// was not seen, lie above its means; of the component that was moved most.
+func (p posterior) far(xs [][]float64) (most float64) {
+	for i, m := range p.mean {
+		var sum float64
+		for _, x := range xs {
+			sum += x[i] - m
+		}
+		if p.sd[i] > 0 {
+			most = max(most, sum/float64(len(xs))/p.sd[i])
+		}
+	}
+	return most
+}
+
 // member dates, by planting, stage and member, as days from the season's
 // first.
 type dates struct {

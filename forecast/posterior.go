@@ -46,6 +46,9 @@ type model struct {
 	// seen of it this season and its uncertainty of bloom.
 	target  []int
 	current []observation
+	// widen multiplies the sd of what is particular to the season that is
+	// forecast; 0 means 1.
+	widen float64
 }
 
 // posterior is the joint Gaussian of the log requirements of the target
@@ -57,6 +60,12 @@ type posterior struct {
 	sd   []float64
 
 	effects []effects // By target: what the means are the sums of, besides the prior's.
+
+	// strange is the squared distance, in sd, of this season's stages from what
+	// was to be expected; were the model right it would be about a chi-squared
+	// of seenNow degrees of freedom.
+	strange float64
+	seenNow int
 
 	stages int    // How many components that follow each other belong to one planting; they rise.
 	stream uint64 // Tells the draws of one posterior from those of another.
@@ -92,6 +101,10 @@ func condition(m model) (posterior, error) {
 	}
 	vs := m.estimate()
 	own := stageCov(vs.own)
+	wide := 1.0
+	if m.widen > 0 {
+		wide = m.widen * m.widen
+	}
 
 	// What is assumed of each effect. The part of a variety's prior that the
 	// farm has in common is taken from the mean of the classes in use.
@@ -109,8 +122,11 @@ func condition(m model) (posterior, error) {
 	for y := range m.seasons {
 		add(atU(y), atU(y), season)
 	}
+	add(atU(m.seasons-1), atU(m.seasons-1), season.scale(1/wide-1))
+	rest := make([]mat3, nT)
 	for t, o := range m.current {
-		add(atE(t), atE(t), own.plus(outer(o.bloom)).invert(all))
+		rest[t] = own.scale(wide).plus(outer(o.bloom)).invert(all)
+		add(atE(t), atE(t), rest[t])
 	}
 
 	// What was seen.
@@ -165,6 +181,17 @@ func condition(m model) (posterior, error) {
 			}
 		}
 	}
+	for t, o := range m.current {
+		for _, seen := range o.seen {
+			if seen {
+				post.seenNow++
+			}
+		}
+		post.strange += rest[t].quadratic(post.effects[t][4])
+	}
+	if nT > 0 {
+		post.strange += season.scale(1 / wide).quadratic(post.effects[0][3])
+	}
 	var solved, cov mat.Dense
 	if err := chol.SolveTo(&solved, pick); err != nil {
 		return posterior{}, fmt.Errorf("condition requirements: %w", err)
@@ -197,6 +224,16 @@ func (p posterior) factor(cov *mat.Dense) (posterior, error) {
 		}
 	}
 	return p, nil
+}
+
+// quadratic returns xᵀ a x.
+func (a mat3) quadratic(x triple) (q float64) {
+	for i := range a {
+		for j := range a[i] {
+			q += x[i] * a[i][j] * x[j]
+		}
+	}
+	return q
 }
 
 // diagonal is the covariance of independent errors with the given sd.

@@ -200,8 +200,8 @@ func (c *computing) springDraws(open []*target, members int) ([][]float64, error
 		}
 		b.unseen[i] = c.unseen(h, t.spring.start, habit.bloom)
 	}
-	xs, strained := post.draws(members, b)
-	if 2*strained > members {
+	xs, _ := post.draws(members, b)
+	if post.far(xs) > farLate {
 		c.note(NoteOutside, "", "Bloom is outside what is on record: it is later than the warmth of this spring can explain, so the ranges mean less than usual.")
 	}
 	return xs, nil

@@ -197,8 +197,11 @@ func (t *tally) stand(m int, farm Farm, ps []memberDay, w *scratch) {
 		enough = farm.ThinKgPerDay
 	}
 	open := false
-	for d := begin; d <= end; d++ {
-		var total float64
+	// What nobody picks stands on after the last fruit has ripened.
+	const nothing = 0.01 // kg.
+	total := 0.0
+	for d := begin; d < t.days && (d <= end || total > nothing); d++ {
+		total = 0
 		for i := range ps {
 			if d < w.from[i] {
 				continue
