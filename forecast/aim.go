@@ -89,8 +89,8 @@ func (c *computing) take(i, v int, l *looks, d *PlantingDates) {
 	d.DegreeDaysSinceBloom = &sum
 
 	o := observation{planting: i}
-	observe(l, t.mean, t.bloom, sd, t.record.borrowed, &o)
-	bloomSpread(mean, t.mean, t.bloom, sd, &o)
+	observe(l, t.mean, t.bloom, sd, t.record.heatSD, &o)
+	bloomSpread(mean, t.mean, t.bloom, sd, t.record.heatSD(t.bloom, max(t.bloom, t.ahead.through)), &o)
 	c.targets = append(c.targets, t)
 	c.current = append(c.current, o)
 }
@@ -159,6 +159,7 @@ func (c *computing) unrecorded(station string, season int) bool {
 // countHoles counts, over the stations in use, the days since the first bloom
 // there that were not observed.
 func (c *computing) countHoles() {
+	lent := 0
 	bloom := map[*record]weather.Date{}
 	for _, t := range c.targets {
 		if t.spring != nil {
@@ -170,10 +171,14 @@ func (c *computing) countHoles() {
 	}
 	for r, b := range bloom {
 		if since := int(c.asOf - 1 - b); since > 0 {
-			c.f.DaysNotObserved += since - len(r.series.Between(b+1, c.asOf-1))
+			c.f.DaysNotObserved += since - len(r.own.Between(b+1, c.asOf-1))
+			lent += len(r.lent.Between(b+1, c.asOf-1))
 		}
 	}
 	if n := c.f.DaysNotObserved; n > 0 {
 		c.note(NoteHole, "", "%d of the days since the first bloom have no weather record; they were filled in and count as uncertain.", n)
+	}
+	if lent > 0 {
+		c.note(NoteStandIn, "", "%d of them come from a stand-in station, moved to the place of the sensor.", lent)
 	}
 }

@@ -110,8 +110,12 @@ func (c *computing) note(kind NoteKind, planting, format string, args ...any) {
 
 func (c *computing) index() {
 	c.records = map[string]*record{}
+	days := map[string]weather.Series{}
 	for _, r := range c.in.Records {
-		c.records[r.Station.ID] = newRecord(r.Days)
+		days[r.Station.ID] = r.Days
+	}
+	for _, r := range c.in.Records {
+		c.records[r.Station.ID] = newRecord(r.Days, days[r.Station.StandIn])
 	}
 	c.variety = map[string]int{}
 	for i, v := range c.in.Varieties {

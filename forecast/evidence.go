@@ -86,8 +86,8 @@ func (l *looks) bloomBefore(h heat, mean triple) (b Bloom, sd float64) {
 }
 
 // observe turns the dates of the ripe stages into log heat since bloom.
-// lost is the number of days between whose weather was not on record.
-func observe(l *looks, h heat, bloom weather.Date, bloomSD float64, lost func(a, b weather.Date) int, o *observation) (any bool) {
+// lost is the sd of the heat of the days between that were not observed.
+func observe(l *looks, h heat, bloom weather.Date, bloomSD float64, lost func(a, b weather.Date) float64, o *observation) (any bool) {
 	perDay := h.of(bloom)
 	for s := range ripeStages {
 		d := l.seen[FirstRipe+Stage(s)]
@@ -98,22 +98,22 @@ func observe(l *looks, h heat, bloom weather.Date, bloomSD float64, lost func(a,
 		if !(n > 0) {
 			continue
 		}
-		hole := priors.HoleSD * float64(lost(bloom, *d))
 		o.seen[s], any = true, true
 		o.log[s] = math.Log(n)
 		// A floor, for a day without heat dates a stage exactly but is no proof.
-		o.sd[s] = max(math.Hypot(sd, hole)/n, 0.002)
+		o.sd[s] = max(math.Hypot(sd, lost(bloom, *d))/n, 0.002)
 		o.bloom[s] = bloomSD * perDay / n
 	}
 	return any
 }
 
-// bloomSpread sets what a bloom date off by one sd does to the stages that
-// were not seen, at the expected requirement.
-func bloomSpread(mean triple, h heat, bloom weather.Date, bloomSD float64, o *observation) {
+// bloomSpread sets what a bloom date off by one sd, and the heat of days that
+// were not observed (lostSD, °C·d), do to the stages that were not seen, at the
+// expected requirement.
+func bloomSpread(mean triple, h heat, bloom weather.Date, bloomSD, lostSD float64, o *observation) {
 	for s := range ripeStages {
 		if !o.seen[s] {
-			o.bloom[s] = bloomSD * h.of(bloom) / math.Exp(mean[s])
+			o.bloom[s] = math.Hypot(bloomSD*h.of(bloom), lostSD) / math.Exp(mean[s])
 		}
 	}
 }

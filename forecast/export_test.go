@@ -238,7 +238,7 @@ func SpringPosterior(in Inputs, asOf weather.Date) (mean []float64, cov *mat.Sym
 // Trend returns the warming of the growing season that a forecast reads from
 // a record, °C a year, and one of its traces: the path of the given past year.
 func Trend(s weather.Series, asOf weather.Date, southern bool, year int) (slope float64, path []weather.Day) {
-	r := newRecord(s.Until(asOf - 1))
+	r := newRecord(s.Until(asOf-1), weather.Series{})
 	season := SeasonOf(asOf, southern)
 	slope = trendOf(r, season, southern).slope
 	return slope, lookAhead(r, season, southern, asOf-1, []int{year}).paths[0]
@@ -312,18 +312,18 @@ func (h Heat) Observed(bloom, d weather.Date) (n, sd float64) { return h.h.obser
 // Filled returns the days of a record from a to b and how many of them are
 // taken from other years.
 func Filled(s weather.Series, a, b weather.Date) ([]weather.Day, int) {
-	r := newRecord(s)
-	return r.span(a, b), r.borrowed(a-1, b)
+	r := newRecord(s, weather.Series{})
+	return r.span(a, b), int(math.Round(r.heatSD(a-1, b) / priors.HoleSD))
 }
 
 // UsableYears is usableYears.
 func UsableYears(s weather.Series, asOf, through weather.Date, southern bool) []int {
-	return usableYears(newRecord(s), asOf, through, southern)
+	return usableYears(newRecord(s, weather.Series{}), asOf, through, southern)
 }
 
 // LookAhead returns the weather of the season by trace.
 func LookAhead(s weather.Series, season int, southern bool, through weather.Date, years []int) [][]weather.Day {
-	return lookAhead(newRecord(s), season, southern, through, years).paths
+	return lookAhead(newRecord(s, weather.Series{}), season, southern, through, years).paths
 }
 
 // Prior returns the expected requirement, °C·d, and the sd of its log.
@@ -360,14 +360,14 @@ type Evidence struct {
 
 // Observe reads sightings of one planting in the season of days.
 func Observe(ss []Sighting, s weather.Series, season int, toFull float64) Evidence {
-	r := newRecord(s)
+	r := newRecord(s, weather.Series{})
 	first, last := SeasonBounds(season, false)
 	h := newHeat(DefaultMethod, r.span(first, last))
 	l := gather(ss, false)[plantingSeason{ss[0].Planting, season}]
 	var e Evidence
 	var o observation
 	e.Bloom, e.BloomSD, _ = l.bloomOf(h, toFull)
-	observe(l, h, e.Bloom.Date, e.BloomSD, r.borrowed, &o)
+	observe(l, h, e.Bloom.Date, e.BloomSD, r.heatSD, &o)
 	e.Log, e.SD, e.Shift = o.log, o.sd, o.bloom
 	return e
 }

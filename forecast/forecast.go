@@ -186,6 +186,8 @@ const (
 	NoteStation     NoteKind = "station"       // The station's record is too short.
 	NoteNotReached  NoteKind = "not_reached"   // Some members do not ripen within the season.
 	NoteOutside     NoteKind = "outside"       // The season leaves what is on record.
+	NoteOutlook     NoteKind = "outlook"       // The outlook is old.
+	NoteStandIn     NoteKind = "stand_in"      // A stand-in station fills in.
 	NoteMethod      NoteKind = "method"        // A variety is reckoned by a method of its own.
 	NoteNoPlantings NoteKind = "no_plantings"  // Nothing bears.
 )

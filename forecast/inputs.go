@@ -2,6 +2,7 @@ package forecast
 
 import (
 	"slices"
+	"time"
 
 	"ripetide/weather"
 )
@@ -41,16 +42,30 @@ func (in Inputs) methodOf(v Variety) Method {
 	return in.method()
 }
 
+// zone returns the farm's time zone; a farm that passed Validate has one.
+func (in Inputs) zone() *time.Location {
+	if loc, err := in.Farm.Location(); err == nil {
+		return loc
+	}
+	return time.UTC
+}
+
 // asSeenOn returns in without anything that is dated after what the morning
 // of asOf knows: weather up to the day before, sightings up to and including
-// it. It is the only door through which [Compute] sees its inputs, so that no
+// it, outlooks issued before its end at the farm. It is the only door through which [Compute] sees its inputs, so that no
 // later record can leak into a forecast.
 func (in Inputs) asSeenOn(asOf weather.Date) Inputs {
 	out := in
 	out.Plantings = slices.Clone(in.Plantings) // Compute sorts them.
 	out.Records = make([]Record, len(in.Records))
+	zone := in.zone()
 	for i, r := range in.Records {
 		out.Records[i] = Record{Station: r.Station, Days: r.Days.Until(asOf - 1)}
+		for _, o := range r.Outlooks {
+			if weather.DateIn(o.IssuedAt.In(zone)) <= asOf {
+				out.Records[i].Outlooks = append(out.Records[i].Outlooks, o)
+			}
+		}
 	}
 	out.Sightings = nil
 	for _, s := range in.Sightings {

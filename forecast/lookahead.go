@@ -65,8 +65,13 @@ func (c *computing) lookAhead() error {
 	for _, s := range used {
 		r := c.records[s]
 		c.ahead[s] = lookAhead(r, c.season, c.southern, through[s], c.years)
+		c.blend(s, r)
 		if l := r.last(); oldest == nil || l < *oldest {
 			oldest = &l
+		}
+		if _, l, ok := r.own.Span(); ok && l < c.asOf-1 && r.last() > l {
+			c.note(NoteStale, "", "The record of station %s ends on %s, %d days before this morning: its stand-in is used for the days since.",
+				s, weekday(l), c.asOf-1-l)
 		}
 		if l := r.last(); l < c.asOf-1 {
 			c.note(NoteStale, "", "The record of station %s ends on %s, %d days before this morning: past years stand in for the days since.",
@@ -76,6 +81,27 @@ func (c *computing) lookAhead() error {
 	c.f.WeatherThrough = oldest
 	c.f.Method.Traces = len(c.years)
 	return nil
+}
+
+// blend puts the newest outlook of a station into its traces.
+func (c *computing) blend(station string, r *record) {
+	i := slices.IndexFunc(c.in.Records, func(r Record) bool { return r.Station.ID == station })
+	outlooks := c.in.Records[i].Outlooks
+	if len(outlooks) == 0 {
+		return
+	}
+	zone, o := c.in.zone(), outlooks[len(outlooks)-1]
+	issued := weather.DateIn(o.IssuedAt.In(zone))
+	if c.ahead[station].blend(o, issued, learnSkill(r.own, r.series, outlooks, zone)) == 0 {
+		return
+	}
+	if at := c.f.OutlookIssuedAt; at == nil || o.IssuedAt.Before(*at) {
+		at := o.IssuedAt.UTC()
+		c.f.OutlookIssuedAt = &at
+	}
+	if old := c.asOf - issued; old > 1 {
+		c.note(NoteOutlook, "", "The newest outlook for station %s was issued on %s, %d days before this morning.", station, weekday(issued), old)
+	}
 }
 
 func monthDay(d weather.Date) string { return d.Time().Format("2 January") }

@@ -1,6 +1,8 @@
 package forecast
 
 import (
+	"math"
+
 	"ripetide/weather"
 )
 
@@ -10,20 +12,32 @@ const shortHole = 3
 
 // record is a station's series without holes.
 type record struct {
-	series weather.Series
+	series weather.Series // Observed here or at the stand-in.
 	first  weather.Date
 	days   []weather.Day // One for every date from first on.
-	borrow []bool        // Day i was taken from other years.
+	borrow []bool        // Day i was not observed here: a stand-in's, or taken from other years.
+	own    weather.Series
+	lent   weather.Series // What a stand-in station lends, moved to this place.
+	offset StandInOffsets
 	normal *[366]weather.Day
 }
 
-// newRecord fills the holes of s.
-func newRecord(s weather.Series) *record {
+// newRecord fills the holes of own: from the record of a stand-in station, if
+// it has enough days in common with it, and else from other years.
+func newRecord(own, standIn weather.Series) *record {
+	r := &record{series: own, own: own}
+	if standIn.Len() > 0 {
+		if o, ok := compareStations(own, standIn); ok {
+			r.offset = o
+			r.series, r.lent = o.lend(own, standIn)
+		}
+	}
+	s := r.series
 	first, last, ok := s.Span()
 	if !ok {
-		return &record{}
+		return r
 	}
-	r := &record{series: s, first: first}
+	r.first = first
 	r.days = make([]weather.Day, last-first+1)
 	r.borrow = make([]bool, len(r.days))
 	for _, d := range s.Days() {
@@ -40,6 +54,9 @@ func newRecord(s weather.Series) *record {
 			f := float64(d-a.Date) / float64(b.Date-a.Date)
 			r.days[d-first] = weather.Day{Date: d, Min: a.Min + f*(b.Min-a.Min), Max: a.Max + f*(b.Max-a.Max)}
 		}
+	}
+	for _, d := range r.lent.Days() {
+		r.borrow[d.Date-first] = true
 	}
 	return r
 }
@@ -71,14 +88,20 @@ func (r *record) span(a, b weather.Date) []weather.Day {
 	return days
 }
 
-// borrowed counts the days after a up to b that are taken from other years.
-func (r *record) borrowed(a, b weather.Date) (n int) {
+// heatSD returns the sd, °C·d, of the heat of the days after a up to b that
+// comes of not having observed all of them here.
+func (r *record) heatSD(a, b weather.Date) float64 {
+	unknown := 0
 	for d := a + 1; d <= b; d++ {
 		if d < r.first || d > r.last() || r.borrow[d-r.first] {
-			n++
+			unknown++
 		}
 	}
-	return n
+	if unknown == 0 {
+		return 0
+	}
+	lent := r.lent.Between(a+1, b)
+	return math.Hypot(r.offset.heatSD(lent), priors.HoleSD*float64(unknown-len(lent)))
 }
 
 // usual returns the mean of the record within three days of d's place in the

@@ -221,7 +221,7 @@ func (c *computing) model() model {
 			continue
 		}
 		o := observation{planting: index[i]}
-		if !observe(l, h, bloom.Date, sd, c.records[p.Station].borrowed, &o) {
+		if !observe(l, h, bloom.Date, sd, c.records[p.Station].heatSD, &o) {
 			continue
 		}
 		if _, ok := seasons[k.season]; !ok {

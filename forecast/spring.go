@@ -92,7 +92,7 @@ func (c *computing) springs() *spring {
 			seasons[k.season] = len(seasons)
 		}
 		v := c.variety[p.Variety]
-		lost := priors.HoleSD * float64(c.records[p.Station].borrowed(start, bloom.Date))
+		lost := c.records[p.Station].heatSD(start, bloom.Date)
 		off := math.Hypot(math.Hypot(within, sd*h.of(bloom.Date)), lost) / n
 		q.at = append(q.at, [4]int{0, 1 + v, 1 + nV + index[i], q.first + seasons[k.season]})
 		q.y = append(q.y, math.Log(n)-springMean(c.in.Varieties[v]))
