@@ -85,7 +85,7 @@ func (s *Server) forecastRoutes() {
 		}
 		list := ForecastList{Forecasts: []FrozenOut{}}
 		for _, f := range all {
-			list.Forecasts = append(list.Forecasts, FrozenOut{f.ID, f.Season, f.AsOf, f.MadeAt, f.KnownAt, f.Hindcast, f.Program})
+			list.Forecasts = append(list.Forecasts, frozenOut(f))
 		}
 		return &got[ForecastList]{list}, nil
 	})
@@ -103,6 +103,10 @@ func (s *Server) forecastRoutes() {
 		f, err := s.store.Forecast(ctx, in.Farm, in.ID)
 		return frozen(f, err)
 	})
+}
+
+func frozenOut(f forecast.Frozen) FrozenOut {
+	return FrozenOut{f.ID, f.Season, f.AsOf, f.MadeAt, f.KnownAt, f.Hindcast, f.Program}
 }
 
 func frozen(f forecast.Frozen, err error) (*frozenBody, error) {

@@ -75,6 +75,8 @@ var kinds = []kind{
 	{forecast.ErrSightingNotFound, http.StatusNotFound, "sighting-not-found", "Sighting not found", "The farm has no such sighting, or it was withdrawn or replaced."},
 	{forecast.ErrForecastNotFound, http.StatusNotFound, "forecast-not-found", "Forecast not found", "No such forecast was frozen. POST …/forecasts makes one."},
 	{forecast.ErrTooFewYears, http.StatusConflict, "too-few-years", "Too few past years of weather", "Past years stand in for the weather ahead; at least five with 95 % of their days are needed. Load older daily records."},
+	{errNoStory, http.StatusConflict, "no-story", "Planting has not bloomed", "A planting's story is drawn from its bloom on, and bloom was not seen yet. The address without .svg or .png tells what is known."},
+	{errNoProfile, http.StatusConflict, "no-profile", "No past season to compare", "A method is tried on past seasons of which bloom and ripe fruit are on record, and there is none. The address without .svg or .png tells what is missing."},
 	{forecast.ErrStagesOutOfOrder, http.StatusConflict, "stages-out-of-order", "Stages out of order", "The stages of a planting come in the order bloom_10, bloom_full, first_ripe, peak, last_pick, and not before a \"not yet\"."},
 	{forecast.ErrAsOfAhead, http.StatusUnprocessableEntity, "as-of-ahead", "As-of date is ahead of today", "A forecast is made as of the farm's today or of an earlier day."},
 	{forecast.ErrInvalid, http.StatusUnprocessableEntity, "invalid-body", "Invalid value", "The request could be read, but a value in it cannot be. Each fault is listed with its place."},

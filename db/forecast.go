@@ -2,11 +2,14 @@ package db
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"time"
 
 	"github.com/jackc/pgx/v5"
 
 	"ripetide/forecast"
+	"ripetide/weather"
 )
 
 const freezeSQL = `
@@ -58,6 +61,26 @@ const latestOfSeasonSQL = `
 // there is nothing else. Errors: [forecast.ErrForecastNotFound].
 func (s *Store) LatestOfSeason(ctx context.Context, farm string, season int) (forecast.Frozen, error) {
 	return s.frozen(ctx, latestOfSeasonSQL, farm, season)
+}
+
+// previousSQL compares made_at as it is kept, to the microsecond.
+const previousSQL = `
+	SELECT farm, id, season, as_of, known_at, made_at, hindcast, program, body
+	FROM frozen_forecast
+	WHERE farm = $1 AND season = $2 AND as_of < $3 AND made_at <= $4
+	ORDER BY as_of DESC, hindcast, made_at DESC, id DESC
+	LIMIT 1`
+
+// Previous returns the forecast of a season that came before the morning
+// before, as far as it had been made by knownAt: the one for the latest earlier
+// morning, of those no hindcast if there is another, and of those the one made
+// last. It reports whether there is any.
+func (s *Store) Previous(ctx context.Context, farm string, season int, before weather.Date, knownAt time.Time) (forecast.Frozen, bool, error) {
+	f, err := s.frozen(ctx, previousSQL, farm, season, before, instant(knownAt))
+	if errors.Is(err, forecast.ErrForecastNotFound) {
+		return forecast.Frozen{}, false, nil
+	}
+	return f, err == nil, err
 }
 
 func (s *Store) frozen(ctx context.Context, sql string, args ...any) (forecast.Frozen, error) {

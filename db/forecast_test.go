@@ -102,3 +102,52 @@ func TestLatestForecasts(t *testing.T) {
 		t.Error(diff)
 	}
 }
+
+func TestPreviousForecast(t *testing.T) {
+	t.Parallel()
+	s, _ := farmed(t)
+	ctx := t.Context()
+	other := hill
+	other.ID = "dale"
+	must(t)(s.PutFarm(ctx, other, "test", t0))
+	elsewhere := frozen("dale", "2026-06-04", 1, false)
+	elsewhere.Farm = "dale"
+	for _, f := range []forecast.Frozen{
+		elsewhere,
+		frozen("last year", "2025-12-31", 2, false),
+		frozen("first", "2026-06-01", 3, false),
+		frozen("second", "2026-06-03", 4, false),
+		frozen("second again", "2026-06-03", 5, false),
+		frozen("second afterwards", "2026-06-03", 6, true),
+		frozen("hindcast", "2026-06-05", 7, true),
+		frozen("hindcast again", "2026-06-05", 8, true),
+	} {
+		if err := s.Freeze(ctx, f); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, tt := range []struct {
+		before string
+		known  int    // Minutes.
+		want   string // "": none.
+	}{
+		{"2026-06-01", 9, ""},
+		{"2026-06-02", 9, "first"},
+		{"2026-06-03", 9, "first"}, // Earlier than that morning.
+		{"2026-06-04", 9, "second again"},
+		{"2026-06-05", 9, "second again"},
+		{"2026-06-06", 9, "hindcast again"},
+		{"2026-06-06", 7, "hindcast"}, // Made in that very minute.
+		{"2026-06-06", 6, "second again"},
+		{"2026-06-06", 4, "second"},
+		{"2026-06-06", 2, ""},
+	} {
+		f, ok, err := s.Previous(ctx, "hill", 2026, date(tt.before), at(tt.known))
+		if err != nil || ok != (tt.want != "") || f.ID != tt.want {
+			t.Errorf("before %s, known at minute %d: %q, %t, %v, want %q", tt.before, tt.known, f.ID, ok, err, tt.want)
+		}
+	}
+	if f, ok, err := s.Previous(ctx, "hill", 2026, date("2026-06-06"), at(9)); err != nil || !ok || len(f.Body) == 0 || f.KnownAt != at(8) {
+		t.Errorf("%+v, %t, %v", f, ok, err)
+	}
+}

@@ -88,15 +88,20 @@ func (r *record) span(a, b weather.Date) []weather.Day {
 	return days
 }
 
+// unobserved counts the days after a up to b that were not observed here.
+func (r *record) unobserved(a, b weather.Date) (n int) {
+	for d := a + 1; d <= b; d++ {
+		if d < r.first || d > r.last() || r.borrow[d-r.first] {
+			n++
+		}
+	}
+	return n
+}
+
 // heatSD returns the sd, °C·d, of the heat of the days after a up to b that
 // comes of not having observed all of them here.
 func (r *record) heatSD(a, b weather.Date) float64 {
-	unknown := 0
-	for d := a + 1; d <= b; d++ {
-		if d < r.first || d > r.last() || r.borrow[d-r.first] {
-			unknown++
-		}
-	}
+	unknown := r.unobserved(a, b)
 	if unknown == 0 {
 		return 0
 	}

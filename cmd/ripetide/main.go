@@ -45,7 +45,9 @@ type commands struct {
 	Demo     demoCmd     `cmd:"" help:"Load an invented farm on a real weather record, forecast its season, draw it, and serve it."`
 	Load     loadCmd     `cmd:"" help:"Load weather files into a station's record."`
 	Forecast forecastCmd `cmd:"" help:"Make a forecast, freeze it and print it."`
+	Explain  explainCmd  `cmd:"" help:"Say why a planting's dates are what they are."`
 	Method   methodCmds  `cmd:"" help:"Show or choose how the farm sums degree-days."`
+	Hindcast hindcastCmd `cmd:"" help:"Make the forecasts of past seasons again and tell how good they are."`
 	Key      keyCmds     `cmd:"" help:"Make, list and revoke access keys."`
 	Version  versionCmd  `cmd:"" help:"Print the program's version."`
 }

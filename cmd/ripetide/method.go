@@ -13,8 +13,9 @@ import (
 )
 
 type methodCmds struct {
-	Show methodShowCmd `cmd:"" default:"withargs" help:"Print the method in use and what was chosen before; so does \"method\" alone."`
-	Use  methodUseCmd  `cmd:"" help:"Choose a method. Every date is reckoned by it from the next forecast on."`
+	Show    methodShowCmd    `cmd:"" default:"withargs" help:"Print the method in use and what was chosen before; so does \"method\" alone."`
+	Use     methodUseCmd     `cmd:"" help:"Choose a method. Every date is reckoned by it from the next forecast on."`
+	Profile methodProfileCmd `cmd:"" help:"Try other base temperatures and ways to sum heat on past seasons, and say whether one is clearly better. Changes nothing."`
 }
 
 type methodShowCmd struct {

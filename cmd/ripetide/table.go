@@ -95,12 +95,16 @@ func printForecast(w io.Writer, farm forecast.Farm, varieties []forecast.Variety
 		if p.Bloom.From != forecast.BloomSighted {
 			bloom = "~" + bloom
 		}
+		since := "–" // Not before it has bloomed.
+		if h := p.DegreeDaysSinceBloom; h != nil {
+			since = s.heat(*h)
+		}
 		d := p.PickingWindowDays
 		days := fmt.Sprint(d.P50)
 		if d.P10 != d.P90 {
 			days = fmt.Sprintf("%d (%d–%d)", d.P50, d.P10, d.P90)
 		}
-		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", name, p.Block, bloom, s.heat(*p.DegreeDaysSinceBloom),
+		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", name, p.Block, bloom, since,
 			s.dates(p.Stages.FirstRipe), s.dates(p.Stages.Peak), s.dates(p.Stages.LastPick), days)
 	}
 	if err := t.Flush(); err != nil {
