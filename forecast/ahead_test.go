@@ -2,6 +2,7 @@ package forecast_test
 
 import (
 	"errors"
+	"slices"
 	"testing"
 	"time"
 
@@ -23,7 +24,7 @@ func withOutlook(t *testing.T, in forecast.Inputs, issued time.Time, from weathe
 	}
 	out := in
 	out.Records = append([]forecast.Record(nil), in.Records...)
-	out.Records[0].Outlooks = append(out.Records[0].Outlooks[:len(out.Records[0].Outlooks):len(out.Records[0].Outlooks)], weather.Outlook{IssuedAt: issued, Days: s})
+	out.Records[0].Outlooks = append(slices.Clip(out.Records[0].Outlooks), weather.Outlook{IssuedAt: issued, Days: s})
 	return out
 }
 

@@ -1,6 +1,7 @@
 package forecast_test
 
 import (
+	"slices"
 	"strings"
 	"testing"
 
@@ -68,7 +69,7 @@ func TestFieldThatWillNotRipenWidens(t *testing.T) {
 		at := asOf + late
 		looked := in
 		for _, p := range in.Plantings {
-			looked.Sightings = append(looked.Sightings[:len(looked.Sightings):len(looked.Sightings)], forecast.Sighting{Planting: p.ID, Date: at, Stage: forecast.FirstRipe})
+			looked.Sightings = append(slices.Clip(looked.Sightings), forecast.Sighting{Planting: p.ID, Date: at, Stage: forecast.FirstRipe})
 		}
 		for name, in := range map[string]forecast.Inputs{"silence": in, "looked in vain": looked} {
 			f := compute(t, in, at)

@@ -185,7 +185,7 @@ func (s *service) tableAddsUp(out string) {
 	var sum []int
 	for line := range strings.Lines(out) {
 		var cells []int
-		for _, f := range strings.Split(strings.TrimSpace(line), "  ") {
+		for f := range strings.SplitSeq(strings.TrimSpace(line), "  ") {
 			var n int
 			if _, err := fmt.Sscanf(strings.TrimSpace(f), "%d", &n); err == nil {
 				cells = append(cells, n)

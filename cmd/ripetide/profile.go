@@ -130,14 +130,15 @@ func (s speech) profile(w io.Writer, p *forecast.MethodProfile) error {
 	slices.Sort(bases)
 	bases = slices.Compact(bases)
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	head := "BASE"
+	var head strings.Builder
+	head.WriteString("BASE")
 	for i, c := range p.Curves {
-		head += "\t" + strings.ToUpper(string(c.Kind))
+		head.WriteString("\t" + strings.ToUpper(string(c.Kind)))
 		if i == 0 {
-			head += "\tGAIN"
+			head.WriteString("\tGAIN")
 		}
 	}
-	fmt.Fprintln(t, head)
+	fmt.Fprintln(t, head.String())
 	for _, b := range bases {
 		row := fmt.Sprintf("%g °C", b)
 		if s.us {
