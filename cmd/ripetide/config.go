@@ -22,13 +22,16 @@ type config struct {
 	// DatabaseURL is a PostgreSQL 15 or newer to use instead of the private
 	// one. DATABASE_URL; default: none.
 	DatabaseURL string
+	// Database is the name of the database in the private PostgreSQL, or beside
+	// the one that DatabaseURL names. Flag --demo-farm; default ripetide.
+	Database string
 	// LogJSON: one JSON object a line instead of text. RIPETIDE_LOG, text or
 	// json; default text.
 	LogJSON bool
 }
 
 func readConfig(getenv func(string) string) (*config, error) {
-	c := &config{Addr: getenv("RIPETIDE_ADDR"), Data: getenv("RIPETIDE_DATA"), DatabaseURL: getenv("DATABASE_URL")}
+	c := &config{Addr: getenv("RIPETIDE_ADDR"), Data: getenv("RIPETIDE_DATA"), DatabaseURL: getenv("DATABASE_URL"), Database: mainDatabase}
 	var errs []error
 	if c.Addr == "" {
 		c.Addr = "127.0.0.1:8321"

@@ -42,7 +42,7 @@ func (e *explainCmd) Run(ctx context.Context, w *world, c *config) error {
 	if e.Chart != "" && ending != ".svg" && ending != ".png" {
 		return errors.New("--chart: the file must end in .svg or .png")
 	}
-	return with(ctx, c, w, mainDatabase, func(o *opened) error {
+	return with(ctx, c, w, c.Database, func(o *opened) error {
 		farm, err := farmOr(ctx, o.Store, e.Farm)
 		if err != nil {
 			return err
@@ -440,9 +440,9 @@ func (t telling) taught(e forecast.Effect) string {
 	case forecast.EffectOwn:
 		return "+ this season, this planting"
 	case forecast.EffectLasting:
-		return "+ this season, for good"
+		return "+ this season, in the three above"
 	}
-	return "+ not yet there (any planting), chance"
+	return "+ what has not come yet, and chance"
 }
 
 // thisSeason says what was seen this season and what that has taught.

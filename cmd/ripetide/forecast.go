@@ -29,7 +29,7 @@ func (f *forecastCmd) Run(ctx context.Context, w *world, c *config) error {
 	if !f.KnownAt.IsZero() {
 		r.KnownAt = &f.KnownAt
 	}
-	return with(ctx, c, w, mainDatabase, func(o *opened) error {
+	return with(ctx, c, w, c.Database, func(o *opened) error {
 		farm, err := farmOr(ctx, o.Store, f.Farm)
 		if err != nil {
 			return err

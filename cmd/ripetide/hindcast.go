@@ -32,7 +32,7 @@ func (h *hindcastCmd) Run(ctx context.Context, w *world, c *config) error {
 	if err := h.options().Validate(); err != nil || h.Every == 0 {
 		return errors.Join(err, errIf(h.Every == 0, "--every must be at least 1"))
 	}
-	return with(ctx, c, w, mainDatabase, func(o *opened) error {
+	return with(ctx, c, w, c.Database, func(o *opened) error {
 		farm, err := farmOr(ctx, o.Store, h.Farm)
 		if err != nil {
 			return err

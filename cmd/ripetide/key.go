@@ -29,7 +29,7 @@ type keyNewCmd struct {
 
 // Run prints the key alone on a line, so that a script can read it.
 func (k *keyNewCmd) Run(ctx context.Context, w *world, c *config) error {
-	return with(ctx, c, w, mainDatabase, func(o *opened) error {
+	return with(ctx, c, w, c.Database, func(o *opened) error {
 		key, _, err := newKey(ctx, o.Store, k.Role, k.Name, k.Farm, k.Expires, w.Now())
 		if err != nil {
 			return err
@@ -70,7 +70,7 @@ type keyListCmd struct{}
 
 // Run prints a table.
 func (keyListCmd) Run(ctx context.Context, w *world, c *config) error {
-	return with(ctx, c, w, mainDatabase, func(o *opened) error {
+	return with(ctx, c, w, c.Database, func(o *opened) error {
 		all, err := o.Keys(ctx, nil)
 		if err != nil {
 			return err
@@ -103,7 +103,7 @@ type keyRevokeCmd struct {
 
 // Run revokes the key.
 func (k *keyRevokeCmd) Run(ctx context.Context, w *world, c *config) error {
-	return with(ctx, c, w, mainDatabase, func(o *opened) error {
+	return with(ctx, c, w, c.Database, func(o *opened) error {
 		return o.RevokeKey(ctx, nil, k.ID, w.Now())
 	})
 }

@@ -30,7 +30,7 @@ const mostRefusals = 20 // That are told for one file.
 // Run loads the files one after the other; a file is kept whole or, when the
 // load is broken off, not at all, so that it can be run again.
 func (l *loadCmd) Run(ctx context.Context, w *world, c *config) error {
-	return with(ctx, c, w, mainDatabase, func(o *opened) error {
+	return with(ctx, c, w, c.Database, func(o *opened) error {
 		farm, err := farmOr(ctx, o.Store, l.Farm)
 		if err != nil {
 			return err

@@ -50,6 +50,8 @@ type commands struct {
 	Hindcast hindcastCmd `cmd:"" help:"Make the forecasts of past seasons again and tell how good they are."`
 	Key      keyCmds     `cmd:"" help:"Make, list and revoke access keys."`
 	Version  versionCmd  `cmd:"" help:"Print the program's version."`
+
+	DemoFarm bool `help:"Act on the farm of the demo, which has a database of its own."`
 }
 
 const about = `Harvest forecasts for pick-your-own strawberries.
@@ -80,6 +82,9 @@ func run(ctx context.Context, w *world, args []string) error {
 	conf, err := readConfig(w.Getenv)
 	if err != nil {
 		return err
+	}
+	if c.DemoFarm {
+		conf.Database = demoDatabase
 	}
 	k.BindTo(ctx, (*context.Context)(nil))
 	return k.Run(w, conf)

@@ -24,7 +24,7 @@ type methodShowCmd struct {
 
 // Run prints the method and its history.
 func (m *methodShowCmd) Run(ctx context.Context, w *world, c *config) error {
-	return with(ctx, c, w, mainDatabase, func(o *opened) error {
+	return with(ctx, c, w, c.Database, func(o *opened) error {
 		farm, err := farmOr(ctx, o.Store, m.Farm)
 		if err != nil {
 			return err
@@ -51,7 +51,7 @@ func (m *methodUseCmd) Run(ctx context.Context, w *world, c *config) error {
 	if err != nil {
 		return err
 	}
-	return with(ctx, c, w, mainDatabase, func(o *opened) error {
+	return with(ctx, c, w, c.Database, func(o *opened) error {
 		farm, err := farmOr(ctx, o.Store, m.Farm)
 		if err != nil {
 			return err

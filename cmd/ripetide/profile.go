@@ -37,7 +37,7 @@ func (m *methodProfileCmd) Run(ctx context.Context, w *world, c *config) error {
 	if m.Chart != "" && ending != ".svg" && ending != ".png" {
 		return errors.New("--chart: the file must end in .svg or .png")
 	}
-	return with(ctx, c, w, mainDatabase, func(o *opened) error {
+	return with(ctx, c, w, c.Database, func(o *opened) error {
 		farm, err := farmOr(ctx, o.Store, m.Farm)
 		if err != nil {
 			return err

@@ -18,7 +18,7 @@ type serveCmd struct{}
 // Run answers requests until ctx ends.
 func (serveCmd) Run(ctx context.Context, w *world, c *config) error {
 	log := c.logger(w)
-	o, err := open(ctx, c, mainDatabase, log)
+	o, err := open(ctx, c, c.Database, log)
 	if err != nil {
 		return err
 	}
