@@ -26,6 +26,18 @@ func explain(t *testing.T, in forecast.Inputs, asOf weather.Date, planting strin
 	return x
 }
 
+func explainAll(t *testing.T, in forecast.Inputs, asOf weather.Date) (*forecast.Forecast, map[string]*forecast.Explanation) {
+	t.Helper()
+	f, all, err := forecast.ExplainAll(in, asOf)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff(compute(t, in, asOf), f); diff != "" {
+		t.Fatalf("an explanation changed the forecast:\n%s", diff)
+	}
+	return f, all
+}
+
 // mornings of the demo: in winter, when some have bloomed, when some are ripe,
 // and late in the season.
 func mornings(asOf weather.Date) []weather.Date {
@@ -48,9 +60,9 @@ func TestExplanationShowsWhatIsPublished(t *testing.T) {
 	t.Parallel()
 	in, asOf := lateDemo(t)
 	for _, at := range mornings(asOf) {
-		f := compute(t, in, at)
+		f, all := explainAll(t, in, at)
 		for _, p := range f.Plantings {
-			x := explain(t, in, at, p.Planting)
+			x := all[p.Planting]
 			var stages []*forecast.DateRange
 			for _, s := range x.Stages {
 				stages = append(stages, s.Date)
@@ -88,9 +100,10 @@ func TestRequirementIsPriorAndEffects(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
+		_, all := explainAll(t, in, at)
 		var season [3]float64 // The same for all plantings.
 		for i, p := range forecast.Plantings(means) {
-			x := explain(t, in, at, p)
+			x := all[p]
 			seen := slices.ContainsFunc(x.ThisSeason, func(s forecast.StageSeen) bool { return s.Planting == p })
 			for s, r := range x.Stages {
 				if i == 0 {

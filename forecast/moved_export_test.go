@@ -35,6 +35,21 @@ func Exchanged(old, now []Record) (days, outlooks []Record) {
 	return days, exchangeOutlooks(days, now)
 }
 
+// ExplainAll is [Explain] of every planting of a forecast, which it returns too.
+func ExplainAll(in Inputs, asOf weather.Date) (*Forecast, map[string]*Explanation, error) {
+	c, err := compute(in, asOf)
+	if err != nil {
+		return nil, nil, err
+	}
+	out := map[string]*Explanation{}
+	for _, p := range c.f.Plantings {
+		if out[p.Planting], err = c.explain(p.Planting); err != nil {
+			return nil, nil, err
+		}
+	}
+	return c.f, out, nil
+}
+
 // LogMeans returns the posterior means of the log requirements by planting.
 func LogMeans(in Inputs, asOf weather.Date) (map[string][3]float64, error) {
 	c, err := compute(in, asOf)
