@@ -203,7 +203,7 @@ func (t *tally) stand(m int, farm Farm, ps []memberDay, w *scratch) {
 	for d := begin; d < t.days && (d <= end || total > nothing); d++ {
 		total = 0
 		for i := range ps {
-			if d < w.from[i] {
+			if d < w.from[i] || d > w.to[i] && w.standing[i] == 0 {
 				continue
 			}
 			kg := w.standing[i] * keep(ps[i].days[d].Max)
