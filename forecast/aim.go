@@ -2,6 +2,7 @@ package forecast
 
 import (
 	"cmp"
+	"math"
 	"slices"
 
 	"ripetide/weather"
@@ -76,7 +77,7 @@ func (c *computing) take(i, v int, l *looks, d *PlantingDates) {
 	t.bloom = bloom.Date
 	d.Bloom = &bloom
 	if bloom.From == BloomFromFull {
-		c.note(NoteFullBloom, p.ID, "Only full bloom was seen; the first open flowers are reckoned %.0f °C·d before it.", c.toFull)
+		c.note(NoteFullBloom, p.ID, "Only full bloom was seen; the first open flowers are reckoned back from it by the usual warmth between the two, to %s.", weekday(bloom.Date))
 	}
 	if m != c.in.method() {
 		c.note(NoteMethod, p.ID, "Reckoned by its own method: %s.", m)
@@ -90,7 +91,11 @@ func (c *computing) take(i, v int, l *looks, d *PlantingDates) {
 
 	o := observation{planting: i}
 	observe(l, t.mean, t.bloom, sd, t.record.heatSD, &o)
-	bloomSpread(mean, t.mean, t.bloom, sd, t.record.heatSD(t.bloom, max(t.bloom, t.ahead.through)), &o)
+	lost := t.record.heatSD(t.bloom, max(t.bloom, t.ahead.through))
+	if t.record.lent.Len() > 0 { // So is the weather ahead: the offset is off by the same on all of it.
+		lost = math.Hypot(lost, t.record.offset.sharedHeatSD(t.ahead.ripening(t.bloom)))
+	}
+	bloomSpread(mean, t.mean, t.bloom, sd, lost, &o)
 	c.targets = append(c.targets, t)
 	c.current = append(c.current, o)
 }
@@ -159,7 +164,6 @@ func (c *computing) unrecorded(station string, season int) bool {
 // countHoles counts, over the stations in use, the days since the first bloom
 // there that were not observed.
 func (c *computing) countHoles() {
-	lent := 0
 	bloom := map[*record]weather.Date{}
 	for _, t := range c.targets {
 		if t.spring != nil {
@@ -172,13 +176,9 @@ func (c *computing) countHoles() {
 	for r, b := range bloom {
 		if since := int(c.asOf - 1 - b); since > 0 {
 			c.f.DaysNotObserved += since - len(r.own.Between(b+1, c.asOf-1))
-			lent += len(r.lent.Between(b+1, c.asOf-1))
 		}
 	}
 	if n := c.f.DaysNotObserved; n > 0 {
 		c.note(NoteHole, "", "%d of the days since the first bloom have no weather record; they were filled in and count as uncertain.", n)
-	}
-	if lent > 0 {
-		c.note(NoteStandIn, "", "%d of them come from a stand-in station, moved to the place of the sensor.", lent)
 	}
 }

@@ -129,6 +129,7 @@ func (w *ahead) blend(o weather.Outlook, issued weather.Date, s outlookSkill) (u
 			*day = c.plus(add).plus(bandOf(*day).minus(c).times(keep)).on(d)
 		}
 	}
+	w.outlook = days[len(days)-1].Date
 	return len(days)
 }
 

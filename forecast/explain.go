@@ -238,7 +238,7 @@ type explaining struct {
 // weather tells of the days since bloom and of those to come.
 func (e *explaining) weather(stages *StageDates) {
 	t, x := e.tg, e.x
-	through := min(t.ahead.through, *e.f.WeatherThrough)
+	through := t.ahead.through // Of its own station; the forecast tells of the one that ends first.
 	x.WeatherThrough = &through
 	x.Weather.PastYears = len(e.years)
 	if tr := trendOf(t.record, e.season, e.southern); tr.slope != 0 {
@@ -286,6 +286,8 @@ func (e *explaining) weather(stages *StageDates) {
 // source says how the day of d, which is on record, is known.
 func (r *record) source(d weather.Date) DaySource {
 	switch _, borrowed := r.at(d); {
+	case len(r.lent.Between(d, d)) > 0:
+		return DayStandIn
 	case borrowed:
 		return DayUsual
 	case len(r.series.Between(d, d)) == 0:
@@ -295,7 +297,12 @@ func (r *record) source(d weather.Date) DaySource {
 }
 
 // source says what the weather of d, which was not observed, rests on.
-func (*ahead) source(weather.Date) DaySource { return DayReplayed }
+func (w *ahead) source(d weather.Date) DaySource {
+	if d <= w.outlook {
+		return DayOutlook
+	}
+	return DayReplayed
+}
 
 // sums returns the quantiles, over members, of the heat since bloom at the end
 // of d.

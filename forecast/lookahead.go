@@ -70,9 +70,10 @@ func (c *computing) lookAhead() error {
 			oldest = &l
 		}
 		if _, l, ok := r.own.Span(); ok && l < c.asOf-1 && r.last() > l {
-			c.note(NoteStale, "", "The record of station %s ends on %s, %d days before this morning: its stand-in is used for the days since.",
-				s, weekday(l), c.asOf-1-l)
+			c.note(NoteStale, "", "The record of station %s ends on %s, %d days before this morning: its stand-in is used until %s.",
+				s, weekday(l), c.asOf-1-l, weekday(r.last()))
 		}
+		c.noteStandIn(s, r)
 		if l := r.last(); l < c.asOf-1 {
 			c.note(NoteStale, "", "The record of station %s ends on %s, %d days before this morning: past years stand in for the days since.",
 				s, weekday(l), c.asOf-1-l)
@@ -81,6 +82,22 @@ func (c *computing) lookAhead() error {
 	c.f.WeatherThrough = oldest
 	c.f.Method.Traces = len(c.years)
 	return nil
+}
+
+// noteStandIn says what a station borrows, or why it cannot.
+func (c *computing) noteStandIn(station string, r *record) {
+	i := slices.IndexFunc(c.in.Records, func(r Record) bool { return r.Station.ID == station })
+	from := c.in.Records[i].Station.StandIn
+	switch {
+	case from == "":
+	case r.lent.Len() > 0:
+		o := r.offset.Year.Middle
+		c.note(NoteStandIn, "", "Days and past years that station %s does not have come from %s, moved by %+.1f °C (give or take %.1f), the difference on the %d days that both have.",
+			station, from, o.C, o.SD, r.offset.Days)
+	case r.offset.Days < leastCommon:
+		c.note(NoteStandIn, "", "Station %s has %d days in common with its stand-in %s; %d are needed before it can stand in.",
+			station, r.offset.Days, from, leastCommon)
+	}
 }
 
 // blend puts the newest outlook of a station into its traces.

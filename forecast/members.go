@@ -204,7 +204,8 @@ func crossing(h heat, t *target, bloom weather.Date, need triple) (day [ripeStag
 			continue
 		}
 		d, ok := h.reach(bloom, need[s])
-		reached = reached && ok
+		// A later stage that was seen says that this one was reached.
+		reached = reached && (ok || s < t.lastSeen())
 		if t.notYet[s] != nil {
 			d = max(d, *t.notYet[s]+1)
 		}

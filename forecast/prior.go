@@ -75,10 +75,12 @@ var priors = struct {
 func prior(v Variety, m Method) (mean triple, cov mat3) {
 	first, window := priors.FirstRipe+priors.ClassOffset[v.Ripens], priors.Window
 	// A requirement holds for its own base. At a constant temperature another
-	// base changes it by the difference times the days it takes.
-	shift := m.Base - priors.Method.Base
-	first -= priors.FruitDays * shift
-	window -= priors.WindowDays * shift
+	// base changes it by the difference times the days it takes; what the farm
+	// itself states is of its own base already.
+	if v.Requirement == nil {
+		first = rebase(first, priors.FruitDays, m.Base)
+		window = rebase(window, priors.WindowDays, m.Base)
+	}
 
 	n := triple{first, first + priors.PeakShare*window, first + window}
 	// First ripe, the window's length and the peak's place in it vary on their
@@ -101,6 +103,13 @@ func prior(v Variety, m Method) (mean triple, cov mat3) {
 		mean[i] = math.Log(n[i])
 	}
 	return mean, cov
+}
+
+// rebase returns what heat above the base of the priors, over so many days, is
+// above another base. A base near the temperature of the season itself leaves
+// nothing to count by; a twentieth is left then, so that it stays heat.
+func rebase(heat, days, base float64) float64 {
+	return max(heat-days*(base-priors.Method.Base), heat/20)
 }
 
 // stageCov is the covariance of an effect with the given sd of each stage and

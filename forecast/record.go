@@ -27,8 +27,9 @@ type record struct {
 func newRecord(own, standIn weather.Series) *record {
 	r := &record{series: own, own: own}
 	if standIn.Len() > 0 {
-		if o, ok := compareStations(own, standIn); ok {
-			r.offset = o
+		o, ok := compareStations(own, standIn)
+		r.offset = o
+		if ok {
 			r.series, r.lent = o.lend(own, standIn)
 		}
 	}
@@ -67,7 +68,7 @@ func (r *record) empty() bool { return len(r.days) == 0 }
 // last returns the last date on record.
 func (r *record) last() weather.Date { return r.first + weather.Date(len(r.days)) - 1 }
 
-// at returns the day of d and whether it was taken from other years.
+// at returns the day of d and whether it was not observed here.
 func (r *record) at(d weather.Date) (weather.Day, bool) {
 	if d < r.first || d > r.last() {
 		return r.usual(d), true

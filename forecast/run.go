@@ -33,8 +33,9 @@ func (c *computing) draw() (xs [][]float64, perTrace int, err error) {
 	for t, tg := range c.targets {
 		w := tg.bound(math.Inf(-1), math.Log)
 		copy(b.above[ripeStages*t:], w[:])
-		for s := range ripeStages {
-			if tg.seen[s] == nil && tg.spring == nil {
+		// A stage with a later one seen has come, entered or not.
+		for s := tg.lastSeen() + 1; s < ripeStages; s++ {
+			if tg.spring == nil {
 				b.unseen[ripeStages*t+s] = c.unseen(tg.mean, tg.bloom, habit.ripe[s])
 			}
 		}
@@ -74,8 +75,9 @@ func (c *computing) noteOutside(post posterior) {
 			// What the season and the rest have added to the heat, by the heat of
 			// the days about the stage.
 			more := o.log[s] - (post.mean[ripeStages*t+s] - post.effects[t][3][s] - post.effects[t][4][s])
-			at := *tg.seen[s]
-			perDay := tg.mean.after(at-4, at+3) / 7
+			from := max(*tg.seen[s]-4, tg.mean.first-1)
+			to := min(*tg.seen[s]+3, tg.mean.last())
+			perDay := tg.mean.after(from, to) / float64(to-from)
 			if perDay > 0 {
 				days += math.Exp(o.log[s]) * more / perDay
 				n++

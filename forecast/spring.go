@@ -222,7 +222,11 @@ func (c *computing) flower(members, perTrace int) error {
 	for i, t := range open {
 		t.spring.blooms = make([]int16, members)
 		for m, x := range xs {
-			d, _ := t.spring.heats[m/perTrace].reach(t.spring.start, math.Exp(x[i]))
+			h := t.spring.heats[m/perTrace]
+			d, _ := h.reach(t.spring.start, math.Exp(x[i]))
+			if l := t.spring.looks; l != nil && l.notYet[Bloom10] != nil {
+				d = min(max(d, *l.notYet[Bloom10]+1), h.last())
+			}
 			t.spring.blooms[m] = int16(d - first)
 		}
 		q := dayQuantiles(t.spring.blooms)

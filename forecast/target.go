@@ -35,6 +35,16 @@ func (t *target) bloomIn(member int, first weather.Date) weather.Date {
 	return first + weather.Date(t.spring.blooms[member])
 }
 
+// lastSeen returns the latest ripe stage that was seen, -1 for none.
+func (t *target) lastSeen() int {
+	for s := ripeStages - 1; s >= 0; s-- {
+		if t.seen[s] != nil {
+			return s
+		}
+	}
+	return -1
+}
+
 // looked reports whether a stage that has not come was looked for in vain.
 func (t *target) looked() bool {
 	for s := range ripeStages {

@@ -18,6 +18,8 @@ type ahead struct {
 	through weather.Date // Last observed day; first-1 when there is none.
 	years   []int        // Of the traces, rising.
 	paths   [][]weather.Day
+	// outlook is the last day that an outlook tells of, through when none does.
+	outlook weather.Date
 }
 
 // replayed returns the first and the last day for which a past year's weather
@@ -56,6 +58,7 @@ func shiftYears(d weather.Date, n int) weather.Date { return d.InYear(d.Year() +
 func lookAhead(r *record, season int, southern bool, through weather.Date, years []int) *ahead {
 	first, last := SeasonBounds(season, southern)
 	w := &ahead{first: first, through: max(through, first-1), years: years}
+	w.outlook = w.through
 	n := int(last-first) + 1
 	seen := int(w.through-first) + 1
 	var observed []weather.Day
@@ -110,4 +113,17 @@ func meanHeat(hs []heat) heat {
 		m.sum[i] /= float64(len(hs))
 	}
 	return m
+}
+
+// ripening returns the days not observed of about the six weeks from bloom to
+// the last pick.
+func (w *ahead) ripening(bloom weather.Date) []weather.Day {
+	const weeks = 42
+	path := w.paths[0]
+	from := max(int(max(bloom, w.through)+1-w.first), 0)
+	to := min(int(bloom+weeks-w.first)+1, len(path))
+	if from >= to {
+		return nil
+	}
+	return path[from:to]
 }
