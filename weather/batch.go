@@ -27,6 +27,8 @@ type Batch struct {
 	latest   Date
 	received int
 	numbers  int // Rows with two finite numbers.
+	blank    int
+	remarks  bool // Whether a row came with one.
 	entries  []entry
 	refused  []Refusal
 	hot      hotDays
@@ -35,6 +37,7 @@ type Batch struct {
 // entry is a row with a date and two finite numbers, refused or not.
 type entry struct {
 	day     Day
+	remark  Remark
 	row     int32
 	refused bool
 }
@@ -42,12 +45,31 @@ type entry struct {
 // Reading is what was read of one body of daily rows. Received is always
 // len(Days) + Repeats + len(Refused).
 type Reading struct {
-	Format   string // Name of the file format, or "".
-	Unit     Unit   // The unit the values were given in; Days are in °C.
-	Days     []Day  // The good ones, each date once, in rising order.
-	Received int    // Rows.
-	Repeats  int    // Rows that said again what an earlier one had said.
+	Format   string   // Name of the file format, or "".
+	Unit     Unit     // The unit the values were given in; Days are in °C.
+	Days     []Day    // The good ones, each date once, in rising order.
+	Remarks  []Remark // Of each of Days; nil if the source makes none.
+	Received int      // Rows.
+	Repeats  int      // Rows that said again what an earlier one had said.
+	Blank    int      // Dates for which the source says that it has nothing; no rows.
 	Refused  []Refusal
+	Findings []Finding // How the file was understood, for the person who sent it.
+}
+
+// Remark is what a source says of a day beside its extremes.
+type Remark struct {
+	// Flag is in what the day failed the source's own tests, in words, such as
+	// "min: spatial consistency (S)"; "" if it did not. At most 80 bytes.
+	Flag string
+	// Hour is the local hour at which the thermometers were read, 1 to 24; 0 if
+	// it is not told or the day ends at midnight by itself.
+	Hour int8
+}
+
+// Finding is one thing that a reader understood of a file.
+type Finding struct {
+	What  string // One or two words, such as "dates" or "decimal sign".
+	Found string // One clause, such as `day before month, as in "25/06/2026"`.
 }
 
 // Refusal says why a row was refused.
@@ -65,7 +87,7 @@ const maxRows = 300_000
 // including latest. An unknown unit is an error that matches [ErrUnitUnknown].
 func NewBatch(unit Unit, latest Date) (*Batch, error) {
 	if !unit.known() {
-		return nil, fileError(ErrUnitUnknown, `the unit must be told: "C" or "F"`)
+		return nil, ask(askUnit())
 	}
 	return &Batch{unit: unit, latest: latest}, nil
 }
@@ -82,19 +104,30 @@ func (b *Batch) AddNumbers(row int, date string, minimum, maximum *float64) {
 	b.add(row, date, pointValue(minimum), pointValue(maximum))
 }
 
-// AddDay adds a row that its format has already made out, in °C whatever the
-// unit of the batch.
-func (b *Batch) AddDay(row int, date Date, minC, maxC float64) {
+// AddDay adds a row that its format has already made out, in the unit of the
+// batch; nil is a missing value.
+func (b *Batch) AddDay(row int, date Date, minimum, maximum *float64, r Remark) {
 	if b.full() {
 		return
 	}
-	text := date.String()
-	if fault := valuesFault(pointValue(&minC), pointValue(&maxC)); fault != "" {
-		b.refuse(row, text, fault)
+	b.remarks = b.remarks || r != Remark{}
+	lo, hi := pointValue(minimum), pointValue(maximum)
+	fault := valuesFault(lo, hi)
+	if fault == "" {
+		b.numbers++
+		b.hot.see(b.unit.Celsius(lo.number), b.unit.Celsius(hi.number))
+		fault = yearFault(date)
+	}
+	if fault != "" {
+		b.refuse(row, date.String(), fault)
 		return
 	}
-	b.addDay(row, text, date, minC, maxC, Celsius)
+	b.addDay(row, date.String(), date, lo.number, hi.number, r)
 }
+
+// AddBlank counts a date for which the source says that it has neither of the
+// two values. It is no row.
+func (b *Batch) AddBlank() { b.blank++ }
 
 // Refuse adds a row that its format refuses: reason is one clause that names
 // the field and its value.
@@ -128,13 +161,13 @@ func (b *Batch) add(row int, date string, lo, hi value) {
 		b.refuse(row, date, fault)
 		return
 	}
-	b.addDay(row, date, d, lo.number, hi.number, b.unit)
+	b.addDay(row, date, d, lo.number, hi.number, Remark{})
 }
 
-// addDay adds a row that has a date and two finite numbers in u.
-func (b *Batch) addDay(row int, text string, d Date, lo, hi float64, u Unit) {
-	e := entry{day: Day{d, u.Celsius(lo), u.Celsius(hi)}, row: int32(row)}
-	fault := extremesFault(lo, hi, u)
+// addDay adds a row that has a date and two finite numbers.
+func (b *Batch) addDay(row int, text string, d Date, lo, hi float64, r Remark) {
+	e := entry{day: Day{d, b.unit.Celsius(lo), b.unit.Celsius(hi)}, remark: r, row: int32(row)}
+	fault := extremesFault(lo, hi, b.unit)
 	if d > b.latest {
 		fault = fmt.Sprintf("date %s is after today", d)
 	}
@@ -167,7 +200,10 @@ func (b *Batch) Done() (*Reading, error) {
 	if err := b.hot.fault(b.numbers, b.unit); err != nil {
 		return nil, err
 	}
-	r := &Reading{Unit: b.unit, Received: b.received, Days: make([]Day, 0, len(b.entries))}
+	r := &Reading{Unit: b.unit, Received: b.received, Blank: b.blank, Days: make([]Day, 0, len(b.entries))}
+	if b.remarks {
+		r.Remarks = make([]Remark, 0, len(b.entries))
+	}
 	byDate := func(x, y entry) int { return cmp.Compare(x.day.Date, y.day.Date) }
 	if !slices.IsSortedFunc(b.entries, byDate) {
 		slices.SortStableFunc(b.entries, byDate)
@@ -189,6 +225,9 @@ func (b *Batch) settle(rows []entry, r *Reading) {
 	if other < 0 {
 		if !first.refused { // Nor are the others, being equal.
 			r.Days = append(r.Days, first.day)
+			if b.remarks {
+				r.Remarks = append(r.Remarks, first.remark)
+			}
 			r.Repeats += len(rows) - 1
 		}
 		return
@@ -314,6 +353,6 @@ func (h *hotDays) fault(n int, u Unit) error {
 	if u == Celsius && 2*h.mild >= h.n {
 		guess = "°F"
 	}
-	return fileError(ErrWrongUnit, "%d of %d rows have a mean above %g °%s, which no day on record has reached: are the temperatures %s?",
-		h.n, n, u.of(hotMean), u, guess)
+	return fileError(ErrWrongUnit, "%d of %d rows have a mean above %g %s, which no day on record has reached: are the temperatures %s?",
+		h.n, n, u.of(hotMean), u.sign(), guess)
 }

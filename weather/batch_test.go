@@ -123,15 +123,20 @@ func TestBatchNumbers(t *testing.T) {
 	b.AddNumbers(4, "2026-06-04", nil, nil)
 	b.AddNumbers(5, "2026-06-05", number(math.NaN()), number(77))
 	b.AddNumbers(6, "2026-06-06", number(50), number(math.Inf(1)))
-	b.AddDay(7, weather.DateOf(2026, 6, 7), 9, 20) // °C, whatever the batch is in.
-	b.AddDay(8, weather.DateOf(2026, 6, 8), 9, 70)
-	b.AddDay(9, weather.DateOf(2026, 6, 9), math.NaN(), 7)
-	b.AddDay(10, weather.DateOf(2026, 6, 11), 9, 20)
+	read := weather.Remark{Flag: "max: bounds (X)", Hour: 7}
+	b.AddDay(7, weather.DateOf(2026, 6, 7), number(50), number(68), read)
+	b.AddDay(8, weather.DateOf(2026, 6, 8), number(50), number(149), weather.Remark{})
+	b.AddDay(9, weather.DateOf(2026, 6, 9), number(math.NaN()), number(70), weather.Remark{})
+	b.AddDay(10, weather.DateOf(2026, 6, 11), number(50), number(68), weather.Remark{})
+	b.AddBlank()
 	b.Refuse(11, "2026-06-xx", `min 5.0 is flagged "X"`)
 	r := done(t, b)
 	wantDays := []weather.Day{
 		{Date: weather.DateOf(2026, 6, 1), Min: 10, Max: 25},
-		{Date: weather.DateOf(2026, 6, 7), Min: 9, Max: 20},
+		{Date: weather.DateOf(2026, 6, 7), Min: 10, Max: 20},
+	}
+	if !slices.Equal(r.Remarks, []weather.Remark{{}, read}) || r.Blank != 1 {
+		t.Errorf("remarks %v, %d blank", r.Remarks, r.Blank)
 	}
 	if !slices.Equal(r.Days, wantDays) {
 		t.Errorf("got %v, want %v", r.Days, wantDays)
@@ -142,7 +147,7 @@ func TestBatchNumbers(t *testing.T) {
 		{4, "2026-06-04", "min and max are missing"},
 		{5, "2026-06-05", "min NaN is not a number"},
 		{6, "2026-06-06", "max +Inf is not a number"},
-		{8, "2026-06-08", "max 70 °C is above 60 °C, is it °F?"},
+		{8, "2026-06-08", "max 149 °F is above 140 °F"},
 		{9, "2026-06-09", "min NaN is not a number"},
 		{10, "2026-06-11", "date 2026-06-11 is after today"},
 		{11, "2026-06-xx", `min 5.0 is flagged "X"`},

@@ -78,7 +78,7 @@ func TestReadCSV(t *testing.T) {
 			"2026-05-04 1 2",
 			"1 2026-05-01\ufffd: date \"2026-05-01\ufffd\" is not a calendar date YYYY-MM-DD",
 			"2 2026-05-02: min \"\ufffd1\" is not a number",
-			"3 2026-05-03: max \"\ufffd\" is not a number",
+			"3 2026-05-03: max \"ÿ\" is not a number",
 		}},
 		{"a row without end", "", c + "2026-05-01,1," + strings.Repeat("2", 70_000) + "\n2026-05-02,2,13\n", []string{"2026-05-02 2 13", "1 : row is longer than 65536 bytes"}},
 		{"a cell of quotes", "", "date,min_c,max_c,note\n2026-05-01,1.5,12,\"" + strings.Repeat(`""`, 30_000) + "\"\n", []string{"2026-05-01 1.5 12"}},

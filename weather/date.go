@@ -42,10 +42,16 @@ func parseDate(s string) (d Date, fault string) {
 	if err != nil {
 		return 0, fmt.Sprintf("%q is not a calendar date YYYY-MM-DD", clip(s))
 	}
-	if t.Year() < minYear || t.Year() > maxYear {
-		return 0, fmt.Sprintf("year %d is outside %d to %d", t.Year(), minYear, maxYear)
+	d = Date(t.Unix() / secondsPerDay)
+	return d, yearFault(d)
+}
+
+// yearFault says in one clause why no record has a day of d's year, or "".
+func yearFault(d Date) string {
+	if y := d.Year(); y < minYear || y > maxYear {
+		return fmt.Sprintf("year %d is outside %d to %d", y, minYear, maxYear)
 	}
-	return Date(t.Unix() / secondsPerDay), ""
+	return ""
 }
 
 const (

@@ -40,7 +40,7 @@ func extremesFault(lo, hi float64, u Unit) string {
 		return fault
 	}
 	if lo > hi {
-		return fmt.Sprintf("min %g °%s is above max %g °%s", lo, u, hi, u)
+		return fmt.Sprintf("min %g %s is above max %g %s", lo, u.sign(), hi, u.sign())
 	}
 	return ""
 }
@@ -52,38 +52,53 @@ func temperatureFault(field string, t float64, u Unit) string {
 	case math.IsNaN(c):
 		return field + " is not a number"
 	case c < Coldest:
-		return fmt.Sprintf("%s %g °%s is below %g °%s", field, t, u, u.of(Coldest), u)
+		return fmt.Sprintf("%s %g %s is below %g %s", field, t, u.sign(), u.of(Coldest), u.sign())
 	case u == Celsius && t <= Fahrenheit.of(Warmest):
 		return fmt.Sprintf("%s %g °C is above %d °C, is it °F?", field, t, Warmest)
 	}
-	return fmt.Sprintf("%s %g °%s is above %g °%s", field, t, u, u.of(Warmest), u)
+	return fmt.Sprintf("%s %g %s is above %g %s", field, t, u.sign(), u.of(Warmest), u.sign())
 }
 
-// Unit is a temperature scale: Celsius or Fahrenheit.
+// Unit is a unit of temperature.
 type Unit string
 
-// The units that the service reads.
+// The units that the service reads. Tenths, tenths of °C in whole numbers, is
+// one of files only: public services keep their records in it.
 const (
 	Celsius    Unit = "C"
 	Fahrenheit Unit = "F"
+	Tenths     Unit = "tenths"
 )
 
-// Celsius returns t, given in u, in °C. Any unit but Fahrenheit is taken as
-// Celsius.
+// Celsius returns t, given in u, in °C. An unknown unit is taken as Celsius.
 func (u Unit) Celsius(t float64) float64 {
-	if u == Fahrenheit {
+	switch u {
+	case Fahrenheit:
 		return (t - 32) * 5 / 9
+	case Tenths:
+		return t / 10
 	}
 	return t
 }
 
 // of returns c, °C, in u.
 func (u Unit) of(c float64) float64 {
-	if u == Fahrenheit {
+	switch u {
+	case Fahrenheit:
 		return c*9/5 + 32
+	case Tenths:
+		return c * 10
 	}
 	return c
 }
 
 // known reports whether u is a unit that the service reads.
-func (u Unit) known() bool { return u == Celsius || u == Fahrenheit }
+func (u Unit) known() bool { return u == Celsius || u == Fahrenheit || u == Tenths }
+
+// sign is u as it is written behind a number.
+func (u Unit) sign() string {
+	if u == Tenths {
+		return "tenths of °C"
+	}
+	return "°" + string(u)
+}

@@ -4,5 +4,6 @@
 // Temperatures are in °C. A day is a civil date at the station, not an
 // instant. A missing day is absent; NaN never stands for one. Values are made
 // by constructors that refuse what cannot be, so that code further in need
-// not ask again. The package uses the standard library only.
+// not ask again. Beside the standard library the package only uses
+// golang.org/x/text, for encodings.
 package weather

@@ -39,6 +39,32 @@ type OutlookDay struct {
 	Min, Max *float64
 }
 
+// OutlookReading is what was read of a weather service's file.
+type OutlookReading struct {
+	Format string
+	// IssuedAt is when the service made it; zero if the file does not tell.
+	IssuedAt time.Time
+	// Days are whole predicted days, °C, by the calendar of the farm, in order.
+	// Nothing of them has been checked: that is for [NewOutlook].
+	Days     []Day
+	Refused  []Refusal // What was left out, such as the rest of a day that has begun.
+	Findings []Finding
+}
+
+// Draft returns r as a draft; at is the moment of issue of a file that does not
+// tell it.
+func (r *OutlookReading) Draft(at time.Time) OutlookDraft {
+	d := OutlookDraft{IssuedAt: &at, Unit: Celsius, Days: make([]OutlookDay, len(r.Days))}
+	if !r.IssuedAt.IsZero() {
+		d.IssuedAt = &r.IssuedAt
+	}
+	for i := range r.Days {
+		day := &r.Days[i]
+		d.Days[i] = OutlookDay{&day.Date, &day.Min, &day.Max}
+	}
+	return d
+}
+
 // OutlookFault says what about a draft cannot be.
 type OutlookFault struct {
 	Field  string // Such as "issued_at" or "days[3].min".

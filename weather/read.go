@@ -1,12 +1,9 @@
 package weather
 
 import (
-	"bufio"
-	"compress/gzip"
-	"errors"
-	"fmt"
 	"io"
 	"strings"
+	"time"
 )
 
 // MaxBytes bounds a weather file, in bytes, as sent and also unpacked. The
@@ -18,22 +15,114 @@ const MaxBytes = 32 << 20
 type ReadOptions struct {
 	Format string // One of Formats; "" tells it by the content.
 	Unit   Unit   // Of the temperatures; "" if the file tells.
-	Latest Date   // Days after it are refused: the station's today. Needed.
+	// Dates is the order of day, month and year, where a file's dates can be
+	// read in more than one; "" if the file tells.
+	Dates DateOrder
+	// Column is the heading of the temperature column to take, where a file has
+	// several; "" if it has one.
+	Column string
+	// Station is the source's own identifier of the station to take, where a
+	// file has several; "" if it has one.
+	Station string
+	// Zone is the time zone of the farm, by which readings and instants belong
+	// to days; nil is UTC.
+	Zone *time.Location
+	// Latest is the last date that is taken: the station's today. Needed. Of
+	// readings within a day only days before it are taken, for it is not over.
+	Latest Date
 }
 
-// Read reads a weather file, plain or packed by gzip, whose format it tells by
-// the content. It keeps the good rows and says of each other one why it was
-// refused.
+// zone returns the zone of opt.
+func (opt ReadOptions) zone() *time.Location {
+	if opt.Zone == nil {
+		return time.UTC
+	}
+	return opt.Zone
+}
+
+// DateOrder is the order in which a date is written.
+type DateOrder string
+
+// The orders there are.
+const (
+	DayFirst   DateOrder = "dmy"
+	MonthFirst DateOrder = "mdy"
+	YearFirst  DateOrder = "ymd"
+)
+
+func (o DateOrder) known() bool { return o == DayFirst || o == MonthFirst || o == YearFirst }
+
+// Read reads a file of observed days, plain or packed by gzip or zip and in any
+// usual encoding, whose format it tells by the content. It keeps the good rows
+// and says of each other one why it was refused.
 //
-// Where the file tells no unit and neither does opt, Read asks, by an error
-// that matches [ErrUnitUnknown]; it never guesses. Other files that are refused
-// as a whole match [ErrUnknownFormat], [ErrUnitConflict], [ErrWrongUnit],
-// [ErrBadHeader], [ErrNoRows], [ErrTooLarge] or [ErrDamaged]; all of them are a
-// [*FileError], whose Detail is for the person who sent the file. An error of
-// r itself is returned wrapped.
+// Where the file leaves something open and opt does not tell it, Read asks, by
+// an error that matches [ErrAmbiguous] and has the questions, all at once; it
+// never guesses. An open unit also matches [ErrUnitUnknown]. Other files that
+// are refused as a whole match [ErrUnknownFormat], [ErrUnitConflict],
+// [ErrWrongUnit], [ErrBadHeader], [ErrNoRows], [ErrTooLarge], [ErrDamaged] or,
+// where the file predicts, [ErrOutlook]; all of them are a [*FileError], whose
+// Detail is for the person who sent the file. An error of r itself is returned
+// wrapped.
 func Read(r io.Reader, opt ReadOptions) (*Reading, error) {
-	if opt.Unit != "" && !opt.Unit.known() {
-		return nil, fileError(ErrUnitUnknown, `unit %q is neither "C" nor "F"`, clip(string(opt.Unit)))
+	t, err := open(r, opt)
+	if err != nil {
+		return nil, err
+	}
+	if t.format.read == nil {
+		return nil, fileError(ErrOutlook, "the file holds predicted days, format %s: send it as an outlook", t.format.name)
+	}
+	reading, err := t.format.read(t.body, opt)
+	if err != nil {
+		return nil, err
+	}
+	reading.Format = t.format.name
+	reading.Findings = append(t.findings, reading.Findings...)
+	return reading, nil
+}
+
+// ReadOutlook reads a file of predicted days as a weather service gives it. Its
+// errors are those of [Read]; a file of observed days matches [ErrOutlook].
+func ReadOutlook(r io.Reader, opt ReadOptions) (*OutlookReading, error) {
+	t, err := open(r, opt)
+	if err != nil {
+		return nil, err
+	}
+	if t.format.readOutlook == nil {
+		return nil, fileError(ErrOutlook, "the file holds observed days, format %s, and no outlook", t.format.name)
+	}
+	reading, err := t.format.readOutlook(t.body, opt)
+	if err != nil {
+		return nil, err
+	}
+	reading.Format = t.format.name
+	reading.Findings = append(t.findings, reading.Findings...)
+	return reading, nil
+}
+
+// Holds reports what a file of a format may hold: observed days, predicted
+// ones, or both. An unknown format holds nothing.
+func Holds(name string) (days, outlook bool) {
+	f, err := formatNamed(name)
+	if f == nil || err != nil {
+		return false, false
+	}
+	return f.read != nil, f.readOutlook != nil
+}
+
+// text is a file that has been unpacked, decoded and recognised.
+type text struct {
+	body     string
+	format   *format
+	findings []Finding
+}
+
+func open(r io.Reader, opt ReadOptions) (*text, error) {
+	switch {
+	case opt.Unit != "" && !opt.Unit.known():
+		return nil, fileError(ErrUnitUnknown, `unit %q is none of "C", "F" and "tenths"`, clip(string(opt.Unit)))
+	case opt.Dates != "" && !opt.Dates.known():
+		return nil, fileError(ErrAmbiguous, `order of dates %q is none of "dmy", "mdy" and "ymd"`, clip(string(opt.Dates)))
 	}
 	f, err := formatNamed(opt.Format)
 	if err != nil {
@@ -43,7 +132,10 @@ func Read(r io.Reader, opt ReadOptions) (*Reading, error) {
 	if err != nil {
 		return nil, err
 	}
-	body = strings.TrimPrefix(body, byteOrderMark)
+	body, encoding, err := decode(body)
+	if err != nil {
+		return nil, err
+	}
 	if strings.TrimSpace(body) == "" {
 		return nil, fileError(ErrNoRows, "the file is empty")
 	}
@@ -52,12 +144,11 @@ func Read(r io.Reader, opt ReadOptions) (*Reading, error) {
 			return nil, err
 		}
 	}
-	reading, err := f.read(body, opt)
-	if err != nil {
-		return nil, err
+	t := &text{body: body, format: f}
+	if encoding != "" {
+		t.findings = append(t.findings, Finding{"encoding", encoding})
 	}
-	reading.Format = f.name
-	return reading, nil
+	return t, nil
 }
 
 // format is a file format. To add one, write its two functions in a file of
@@ -69,21 +160,25 @@ type format struct {
 	// not claim the files of others.
 	recognise func(head []byte) bool
 	// read reads the whole file into a batch, through which every row goes, and
-	// returns what it came to. It takes the unit from unitOf.
+	// returns what it came to. It takes the unit from unitOf. Nil: the format
+	// holds no observed days.
 	read func(body string, opt ReadOptions) (*Reading, error)
+	// readOutlook reads predicted days; nil: the format holds none.
+	readOutlook func(body string, opt ReadOptions) (*OutlookReading, error)
 }
 
 // formats is the table of all formats, the more particular ones first: the
-// plain CSV would take any CSV with columns of its names.
+// plain CSV would take any CSV with columns of its names, the table any text
+// with a heading.
 var formats = []*format{
-	&plainCSV,
+	&ghcnDly, &nwsGrid, &acis, &nceiJSON, &openMeteo,
+	&ghcnRows, &ghcnWide, &nceiCSV, &eccc, &dwd, &knmi, &metEireann,
+	&plainCSV, &table,
 }
 
 // headBytes is what a format sees of a file to recognise it. Some files begin
 // with pages of prose.
 const headBytes = 16 << 10
-
-const byteOrderMark = "\uFEFF"
 
 // Formats returns the names of the formats.
 func Formats() []string {
@@ -126,71 +221,11 @@ func recognise(body string) (*format, error) {
 func unitOf(told, said Unit) (Unit, error) {
 	switch {
 	case told == "" && said == "":
-		return "", fileError(ErrUnitUnknown, "the file does not tell its unit: say whether it is C or F")
+		return "", ask(askUnit())
 	case told == "":
 		return said, nil
 	case said != "" && said != told:
-		return "", fileError(ErrUnitConflict, "the file says its temperatures are °%s, the request says °%s", told, said)
+		return "", fileError(ErrUnitConflict, "the file says its temperatures are %s, the request says %s", told.sign(), said.sign())
 	}
 	return told, nil
-}
-
-// Unpack reads all of r, which may be packed by gzip, up to MaxBytes unpacked;
-// beyond that the error matches [ErrTooLarge], and [ErrDamaged] where the packed
-// data is.
-func Unpack(r io.Reader) (string, error) {
-	src := &source{r: r, left: MaxBytes}
-	in := bufio.NewReader(src)
-	var out io.Reader = in
-	magic, _ := in.Peek(2) // An error comes again with the first read.
-	packed := string(magic) == "\x1f\x8b"
-	if packed {
-		z, err := gzip.NewReader(in)
-		if err != nil {
-			return "", src.cause(err)
-		}
-		out = z
-	}
-	var body strings.Builder
-	n, err := io.Copy(&body, io.LimitReader(out, MaxBytes+1))
-	switch {
-	case n > MaxBytes:
-		return "", errTooManyBytes
-	case err != nil && packed:
-		return "", src.cause(err)
-	case err != nil:
-		return "", fmt.Errorf("read weather file: %w", err)
-	}
-	return body.String(), nil
-}
-
-var errTooManyBytes error = fileError(ErrTooLarge, "the file is larger than %d MiB unpacked", MaxBytes>>20)
-
-// source reads r up to a limit and remembers what it failed of, so that a
-// damaged file can be told from a broken connection.
-type source struct {
-	r    io.Reader
-	left int
-	err  error
-}
-
-func (s *source) Read(p []byte) (int, error) {
-	if s.left < 0 {
-		s.err = errTooManyBytes
-		return 0, s.err
-	}
-	n, err := s.r.Read(p[:min(len(p), s.left+1)])
-	s.left -= n
-	if err != nil && !errors.Is(err, io.EOF) {
-		s.err = err
-	}
-	return n, err
-}
-
-// cause returns the error of the source or, if it had none, that of unpacking.
-func (s *source) cause(err error) error {
-	if s.err != nil {
-		return fmt.Errorf("read weather file: %w", s.err)
-	}
-	return fmt.Errorf("%w: %w", fileError(ErrDamaged, "the file is packed by gzip but does not unpack"), err)
 }

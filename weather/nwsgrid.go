@@ -1,0 +1,7 @@
+package weather
+
+// nwsGrid: gridpoint forecasts of the US National Weather Service.
+var nwsGrid = format{
+	name:      "nws-grid",
+	recognise: func([]byte) bool { return false },
+}
