@@ -1,18 +1,21 @@
 package api
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"mime"
 	"net/http"
+	"slices"
 	"strings"
 	"time"
 
-	"bytes"
-
 	"github.com/danielgtaylor/huma/v2"
 
+	"ripetide/forecast"
 	"ripetide/weather"
+	"ripetide/weather/quality"
 )
 
 // DayIn is one day as it is sent, in the unit of its body.
@@ -53,6 +56,41 @@ type SuspectDay struct {
 	Detail string       `json:"detail"`
 }
 
+// DaysPreview says what sending a body would do.
+type DaysPreview struct {
+	Format       string             `json:"format" doc:"That was told by the content; empty for JSON of days."`
+	Unit         string             `json:"unit" doc:"The unit the values were taken in."`
+	Understood   []FindingOut       `json:"understood" doc:"How the file was read."`
+	Questions    []QuestionOut      `json:"questions" doc:"What the file leaves open; until it is answered nothing can be read."`
+	From         *weather.Date      `json:"from" doc:"First day, or null."`
+	To           *weather.Date      `json:"to" doc:"Last day, or null."`
+	First        []PreviewDay       `json:"first" doc:"The first days, °C."`
+	Holes        []HoleOut          `json:"holes" doc:"Runs of dates without a row, between its days."`
+	Blank        int                `json:"blank" doc:"Dates for which the source says that it has nothing."`
+	ReadingHours *ReadingHoursGuess `json:"reading_hours" doc:"At which hour the thermometers seem to be read, or null."`
+	DaysReport
+}
+
+// FindingOut is one thing that was understood of a file.
+type FindingOut struct {
+	What  string `json:"what" example:"decimal sign"`
+	Found string `json:"found" example:"comma"`
+}
+
+// QuestionOut is something that a file leaves open.
+type QuestionOut struct {
+	Option  string   `json:"option" doc:"The parameter that answers it." example:"dates"`
+	Text    string   `json:"text"`
+	Choices []string `json:"choices" doc:"The answers there are."`
+}
+
+// PreviewDay is a day of a file, °C.
+type PreviewDay struct {
+	Date weather.Date `json:"date"`
+	Min  float64      `json:"min"`
+	Max  float64      `json:"max"`
+}
+
 // DaysOut is a record, or a part of it.
 type DaysOut struct {
 	Station string    `json:"station"`
@@ -60,13 +98,14 @@ type DaysOut struct {
 	Holes   []HoleOut `json:"holes" doc:"Runs of dates without a record, inside the record, both ends included."`
 }
 
-// DayOut is a day on record, °C.
+// DayOut is a day on record, °C, as it was delivered.
 type DayOut struct {
 	Date   weather.Date `json:"date"`
 	Min    float64      `json:"min"`
 	Max    float64      `json:"max"`
 	Source string       `json:"source"`
-	Marks  []string     `json:"marks"`
+	Marks  []string     `json:"marks" doc:"The tests that doubt it; source is one that the source has made itself."`
+	Used   bool         `json:"used" doc:"False: forecasts leave it out."`
 }
 
 // HoleOut is a run of dates without a record.
@@ -77,12 +116,25 @@ type HoleOut struct {
 
 type postDays struct {
 	StationPath
-	ContentType  string `header:"Content-Type" required:"false" doc:"application/json, text/csv or text/plain."`
-	Encoding     string `header:"Content-Encoding" required:"false" doc:"gzip, or nothing."`
-	Unit         string `query:"unit" enum:"C,F" required:"false" doc:"Of a file that does not tell."`
-	Format       string `query:"format" required:"false" doc:"Of a file that cannot be told by its content."`
-	AllOrNothing bool   `query:"all_or_nothing" doc:"Keep nothing if one row is bad."`
-	RawBody      []byte
+	FileParams
+	AllOrNothing bool `query:"all_or_nothing" doc:"Keep nothing if one row is bad."`
+}
+
+type previewDays struct {
+	StationPath
+	FileParams
+}
+
+// FileParams are a weather file and what it may not say of itself.
+type FileParams struct {
+	ContentType   string `header:"Content-Type" required:"false" doc:"application/json, text/csv, text/plain, or that of the packing."`
+	Encoding      string `header:"Content-Encoding" required:"false" doc:"gzip, or nothing."`
+	Format        string `query:"format" required:"false" doc:"Of a file that cannot be told by its content."`
+	Unit          string `query:"unit" enum:"C,F,tenths" required:"false" doc:"Of a file that does not tell; tenths are tenths of °C."`
+	Dates         string `query:"dates" enum:"dmy,mdy,ymd" required:"false" doc:"Order of day, month and year, of a file whose dates can be read in more than one."`
+	Column        string `query:"column" required:"false" doc:"Heading of the temperature column to take, of a file that has several."`
+	SourceStation string `query:"source_station" required:"false" doc:"The source's own identifier of the station to take, of a file that has several."`
+	RawBody       []byte
 }
 
 type getDays struct {
@@ -92,9 +144,21 @@ type getDays struct {
 	KnownAt time.Time `query:"known_at" required:"false" doc:"Read the record as it was known at this instant."`
 }
 
-const daysAbout = "Sends daily extremes, as JSON or as a weather file as it is (gzip allowed). " +
+const daysAbout = "Sends daily extremes, as JSON or as a weather file as it is (gzip and zip allowed), whose format is told by its content. " +
 	"A plain CSV has a header with date, min and max (or tmin and tmax), with _c or _f for the unit. " +
 	"Idempotent; a correction keeps the earlier value."
+
+const previewAbout = "Reads a body as POST …/days would, by the same readers, and keeps nothing: what was understood of the file, " +
+	"its first days, its span and holes, what is suspect, and what would be added and corrected. " +
+	"What the file leaves open comes as questions, each with the parameter that answers it."
+
+func filesBody(days *huma.Schema, text *huma.MediaType) *huma.RequestBody {
+	packed := &huma.MediaType{Schema: &huma.Schema{Type: huma.TypeString, Format: "binary"}}
+	return &huma.RequestBody{Required: true, Content: map[string]*huma.MediaType{
+		"application/json": {Schema: days}, "text/csv": text, "text/plain": text,
+		"application/gzip": packed, "application/zip": packed,
+	}}
+}
 
 func (s *Server) dayRoutes() {
 	schema := schemaOf[DaysIn](s)
@@ -103,12 +167,15 @@ func (s *Server) dayRoutes() {
 		Method: http.MethodPost, Path: "/v1/farms/{farm}/stations/{station}/days", OperationID: "post-days", Tags: []string{"Weather"},
 		Summary: "Send days", Description: daysAbout, DefaultStatus: http.StatusOK,
 		MaxBodyBytes: filesLimit, BodyReadTimeout: fileTime,
-		RequestBody: &huma.RequestBody{Required: true, Content: map[string]*huma.MediaType{
-			"application/json": {Schema: schema}, "text/csv": text, "text/plain": text,
-			"application/gzip": {Schema: &huma.Schema{Type: huma.TypeString, Format: "binary"}},
-		}},
-		Errors: []int{http.StatusBadRequest, http.StatusRequestEntityTooLarge, http.StatusUnsupportedMediaType},
+		RequestBody: filesBody(schema, text),
+		Errors:      []int{http.StatusBadRequest, http.StatusRequestEntityTooLarge, http.StatusUnsupportedMediaType},
 	}, s.addDays)
+	add(s, Reader, huma.Operation{
+		Method: http.MethodPost, Path: "/v1/farms/{farm}/stations/{station}/days/preview", OperationID: "preview-days", Tags: []string{"Weather"},
+		Summary: "See what sending days would do", Description: previewAbout, DefaultStatus: http.StatusOK,
+		MaxBodyBytes: filesLimit, BodyReadTimeout: fileTime, RequestBody: filesBody(schema, text),
+		Errors: []int{http.StatusBadRequest, http.StatusRequestEntityTooLarge, http.StatusUnsupportedMediaType},
+	}, s.previewDays)
 	add(s, Reader, huma.Operation{
 		Method: http.MethodGet, Path: "/v1/farms/{farm}/stations/{station}/days", OperationID: "get-days", Tags: []string{"Weather"},
 		Summary: "Read days", Description: "°C. Holes lie inside the record.",
@@ -116,40 +183,113 @@ func (s *Server) dayRoutes() {
 }
 
 func (s *Server) addDays(ctx context.Context, in *postDays) (*got[DaysReport], error) {
-	farm, err := s.store.Farm(ctx, in.Farm)
+	r, source, err := s.readDays(ctx, in.StationPath, &in.FileParams)
 	if err != nil {
 		return nil, err
 	}
-	if _, err := s.store.Station(ctx, in.Farm, in.Station); err != nil {
-		return nil, err
-	}
-	today, err := farm.Today(s.now())
-	if err != nil {
-		return nil, err
-	}
-	r, source, err := readDays(in, today)
-	if err != nil {
-		return nil, err
-	}
-	out := DaysReport{Received: r.Received, Refused: []RefusedDay{}, Suspect: []SuspectDay{}}
-	for _, x := range r.Refused {
-		out.Refused = append(out.Refused, RefusedDay{x.Row, x.Date, x.Reason})
-	}
+	out := DaysReport{Received: r.Received, Refused: refusedOut(r)}
 	if len(r.Days) == 0 || in.AllOrNothing && len(r.Refused) > 0 {
 		return nil, refusedDays(out.Refused, source == sourceJSON)
 	}
-	out.Added, out.Corrected, out.Unchanged, err = s.store.AddDays(ctx, in.Farm, in.Station, r.Days, source, s.now())
+	d := weather.Delivery{Source: source, Days: r.Days, Remarks: r.Remarks}
+	done, err := forecast.Deliver(ctx, s.store, in.Farm, in.Station, d, s.now())
 	if err != nil {
 		return nil, err
 	}
-	out.Unchanged += r.Repeats
+	out.Added, out.Corrected, out.Unchanged = done.Added, done.Corrected, done.Unchanged+r.Repeats
+	out.Suspect = suspectsOut(done.Suspects)
 	return &got[DaysReport]{out}, nil
+}
+
+// previewRows is how many days of a file a preview shows.
+const previewRows = 10
+
+func (s *Server) previewDays(ctx context.Context, in *previewDays) (*got[DaysPreview], error) {
+	record, err := s.store.Record(ctx, in.Farm, in.Station, nil)
+	if err != nil {
+		return nil, err
+	}
+	r, source, err := s.readDays(ctx, in.StationPath, &in.FileParams)
+	if fe, ok := errors.AsType[*weather.FileError](err); ok && len(fe.Questions()) > 0 {
+		out := DaysPreview{Holes: []HoleOut{}, First: []PreviewDay{}, Understood: []FindingOut{}, DaysReport: DaysReport{Refused: []RefusedDay{}, Suspect: []SuspectDay{}}}
+		for _, q := range fe.Questions() {
+			out.Questions = append(out.Questions, QuestionOut(q))
+		}
+		return &got[DaysPreview]{out}, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	p, err := forecast.PreviewDelivery(record, weather.Delivery{Source: source, Days: r.Days, Remarks: r.Remarks})
+	if err != nil {
+		return nil, err
+	}
+	out := DaysPreview{
+		Format: r.Format, Unit: string(r.Unit), Questions: []QuestionOut{}, Understood: []FindingOut{},
+		DaysReport: DaysReport{
+			Received: r.Received, Added: p.Added, Corrected: p.Corrected, Unchanged: p.Unchanged + r.Repeats,
+			Refused: refusedOut(r), Suspect: suspectsOut(p.Suspects),
+		},
+		First: []PreviewDay{}, Holes: holesOut(p.Holes), Blank: r.Blank,
+	}
+	for _, f := range r.Findings {
+		out.Understood = append(out.Understood, FindingOut(f))
+	}
+	for _, d := range r.Days[:min(len(r.Days), previewRows)] {
+		out.First = append(out.First, PreviewDay(d))
+	}
+	if n := len(r.Days); n > 0 {
+		out.From, out.To = &r.Days[0].Date, &r.Days[n-1].Date
+	}
+	if p.Hour != nil {
+		out.ReadingHours = guessOut(*p.Hour)
+	}
+	return &got[DaysPreview]{out}, nil
+}
+
+func refusedOut(r *weather.Reading) []RefusedDay {
+	out := make([]RefusedDay, 0, len(r.Refused))
+	for _, x := range r.Refused {
+		out = append(out, RefusedDay(x))
+	}
+	return out
+}
+
+func suspectsOut(list []quality.Suspect) []SuspectDay {
+	out := make([]SuspectDay, 0, len(list))
+	for _, x := range list {
+		out = append(out, SuspectDay{x.Date, string(x.Test), x.Detail})
+	}
+	return out
+}
+
+func holesOut(list []weather.Hole) []HoleOut {
+	out := make([]HoleOut, 0, len(list))
+	for _, h := range list {
+		out = append(out, HoleOut(h))
+	}
+	return out
 }
 
 const sourceJSON = "json"
 
 // readDays reads a body by its Content-Type.
-func readDays(in *postDays, today weather.Date) (*weather.Reading, string, error) {
+func (s *Server) readDays(ctx context.Context, at StationPath, in *FileParams) (*weather.Reading, string, error) {
+	farm, err := s.store.Farm(ctx, at.Farm)
+	if err != nil {
+		return nil, "", err
+	}
+	if _, err := s.store.Station(ctx, at.Farm, at.Station); err != nil {
+		return nil, "", err
+	}
+	today, err := farm.Today(s.now())
+	if err != nil {
+		return nil, "", err
+	}
+	zone, err := farm.Location()
+	if err != nil {
+		return nil, "", err
+	}
 	ct, _, err := mime.ParseMediaType(in.ContentType)
 	if err != nil && in.ContentType != "" {
 		ct = in.ContentType
@@ -157,35 +297,49 @@ func readDays(in *postDays, today weather.Date) (*weather.Reading, string, error
 	if e := strings.ToLower(in.Encoding); e != "" && e != "gzip" && e != "identity" {
 		return nil, "", unsupported("Content-Encoding may be gzip or nothing")
 	}
-	if ct == "" || ct == "application/gzip" || ct == "application/x-gzip" {
-		// Without a type, or with that of the wrapping, the content tells.
+	if !slices.Contains(fileTypes, ct) {
+		return nil, "", unsupported("Content-Type must be application/json, text/csv or text/plain, or that of a packed file: application/gzip or application/zip")
+	}
+	if in.Format == "" && ct != "text/csv" && ct != "text/plain" {
 		body, err := weather.Unpack(bytes.NewReader(in.RawBody))
 		if err != nil {
 			return nil, "", err
 		}
-		ct = "text/csv"
-		if strings.HasPrefix(strings.TrimSpace(body), "{") {
-			ct = "application/json"
+		if ownJSON(body) {
+			r, err := readJSONDays([]byte(body), today)
+			return r, sourceJSON, err
 		}
 	}
-	switch ct {
-	case "application/json":
-		body, err := weather.Unpack(bytes.NewReader(in.RawBody))
-		if err != nil {
-			return nil, "", err
-		}
-		r, err := readJSONDays([]byte(body), today)
-		return r, sourceJSON, err
-	case "text/csv", "text/plain":
-		r, err := weather.Read(bytes.NewReader(in.RawBody), weather.ReadOptions{
-			Format: in.Format, Unit: weather.Unit(in.Unit), Latest: today,
-		})
-		if err != nil {
-			return nil, "", err
-		}
-		return r, "file " + r.Format, nil
+	r, err := weather.Read(bytes.NewReader(in.RawBody), weather.ReadOptions{
+		Format: in.Format, Unit: weather.Unit(in.Unit), Dates: weather.DateOrder(in.Dates), Column: in.Column,
+		Station: in.SourceStation, Zone: zone, Latest: today,
+	})
+	if err != nil {
+		return nil, "", err
 	}
-	return nil, "", unsupported("Content-Type must be application/json, text/csv or text/plain")
+	return r, "file " + r.Format, nil
+}
+
+// fileTypes are the types that a body of days may have; "" and those of a
+// packing leave it to the content.
+var fileTypes = []string{
+	"", jsonType, "text/csv", "text/plain", "application/gzip", "application/x-gzip", "application/zip",
+	"application/x-zip-compressed", "application/octet-stream",
+}
+
+// ownJSON reports whether a body is JSON of our own form, or so broken that it
+// is not of any: then the faults of our own form are the ones to tell.
+func ownJSON(body string) bool {
+	if !strings.HasPrefix(strings.TrimSpace(body), "{") {
+		return !strings.HasPrefix(strings.TrimSpace(body), "[")
+	}
+	var m map[string]json.RawMessage
+	if err := json.Unmarshal([]byte(body), &m); err != nil {
+		return true
+	}
+	_, unit := m["unit"]
+	_, days := m["days"]
+	return unit || days || len(m) == 0
 }
 
 func readJSONDays(raw []byte, today weather.Date) (*weather.Reading, error) {
@@ -234,9 +388,6 @@ func refusedDays(rows []RefusedDay, fromJSON bool) error {
 }
 
 func (s *Server) days(ctx context.Context, in *getDays) (*got[DaysOut], error) {
-	if _, err := s.store.Station(ctx, in.Farm, in.Station); err != nil {
-		return nil, err
-	}
 	var errs []error
 	from, to := dateParam("from", in.From, &errs), dateParam("to", in.To, &errs)
 	if err := invalid(errs); err != nil {
@@ -246,15 +397,35 @@ func (s *Server) days(ctx context.Context, in *getDays) (*got[DaysOut], error) {
 	if !in.KnownAt.IsZero() {
 		known = &in.KnownAt
 	}
-	// The whole record, for a hole may begin before the part that is asked for.
+	// The whole record, for a hole may begin before the part that is asked for,
+	// and what is suspect shows only beside the rest.
 	all, err := s.store.Days(ctx, in.Farm, in.Station, nil, nil, known)
 	if err != nil {
 		return nil, err
 	}
+	record, err := s.store.Record(ctx, in.Farm, in.Station, known)
+	if err != nil && !errors.Is(err, forecast.ErrStationNotFound) { // It was not known then.
+		return nil, err
+	}
+	marks, leftOut := map[weather.Date][]string{}, []weather.Date(nil)
+	if _, last, ok := record.Days.Span(); ok {
+		sifted := record.Sift(last)
+		leftOut = sifted.LeftOut
+		for _, x := range sifted.Suspects {
+			if t := string(x.Test); !slices.Contains(marks[x.Date], t) {
+				marks[x.Date] = append(marks[x.Date], t)
+			}
+		}
+	}
 	out := DaysOut{Station: in.Station, Days: make([]DayOut, 0, len(all)), Holes: []HoleOut{}}
 	for i, d := range all {
 		if (from == nil || d.Date >= *from) && (to == nil || d.Date <= *to) {
-			out.Days = append(out.Days, DayOut{d.Date, d.Min, d.Max, d.Source, []string{}})
+			_, left := slices.BinarySearch(leftOut, d.Date)
+			m := marks[d.Date]
+			if m == nil {
+				m = []string{}
+			}
+			out.Days = append(out.Days, DayOut{d.Date, d.Min, d.Max, d.Source, m, !left})
 		}
 		if i == 0 {
 			continue

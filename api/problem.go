@@ -14,6 +14,7 @@ import (
 
 	"ripetide/forecast"
 	"ripetide/weather"
+	"ripetide/weather/feed"
 )
 
 // Errors of the edge itself.
@@ -70,6 +71,10 @@ var kinds = []kind{
 	{forecast.ErrFarmNotFound, http.StatusNotFound, "farm-not-found", "Farm not found", "There is no such farm, or the key belongs to another one."},
 	{forecast.ErrStationNotFound, http.StatusNotFound, "station-not-found", "Station not found", "The farm has no such station."},
 	{weather.ErrOutlookNotFound, http.StatusNotFound, "outlook-not-found", "Outlook not found", "No outlook was sent for the station, or none that had been received then."},
+	{feed.ErrFeedNotFound, http.StatusNotFound, "feed-not-found", "Feed not found", "The station has no such feed, or it was taken away."},
+	{feed.ErrBusy, http.StatusConflict, "feed-busy", "Feed is being fetched", "Somebody is fetching it right now. Read it again in a moment."},
+	{feed.ErrTooSoon, http.StatusConflict, "feed-too-soon", "Too soon to fetch again", "The feed was fetched a moment ago, or its service does not want to be asked yet."},
+	{weather.ErrVerdictNotFound, http.StatusNotFound, "verdict-not-found", "Verdict not found", "Nobody has given a verdict on this day, or it was taken back."},
 	{forecast.ErrVarietyNotFound, http.StatusNotFound, "variety-not-found", "Variety not found", "The farm has no such variety."},
 	{forecast.ErrPlantingNotFound, http.StatusNotFound, "planting-not-found", "Planting not found", "The farm has no such planting."},
 	{forecast.ErrSightingNotFound, http.StatusNotFound, "sighting-not-found", "Sighting not found", "The farm has no such sighting, or it was withdrawn or replaced."},
@@ -82,6 +87,8 @@ var kinds = []kind{
 	{forecast.ErrInvalid, http.StatusUnprocessableEntity, "invalid-body", "Invalid value", "The request could be read, but a value in it cannot be. Each fault is listed with its place."},
 	{errNoneGood, http.StatusUnprocessableEntity, "none-good", "Nothing in the list was good", "Good items of a list are kept and bad ones told one by one. This list had no good one."},
 	{weather.ErrUnitUnknown, http.StatusUnprocessableEntity, "unit-unknown", "Unit unknown", "The file does not say whether it is in °C or °F: say it with ?unit=C or ?unit=F."},
+	{weather.ErrAmbiguous, http.StatusUnprocessableEntity, "ambiguous", "File can be read in more than one way", "The file leaves something open that is not guessed. Each question is listed with the parameter that answers it; POST …/days/preview shows the choices."},
+	{weather.ErrOutlook, http.StatusUnprocessableEntity, "outlook-file", "Predicted days where observed ones are wanted", "The file holds an outlook, or it holds observed days where an outlook is wanted."},
 	{weather.ErrUnitConflict, http.StatusUnprocessableEntity, "unit-conflict", "Units contradict each other", "The file says one unit and the request another."},
 	{weather.ErrWrongUnit, http.StatusUnprocessableEntity, "wrong-unit", "Not in the unit it says", "So many days are hotter than any air that the values cannot be °C. Nothing was kept."},
 	{weather.ErrUnknownFormat, http.StatusUnprocessableEntity, "unknown-format", "Format not recognised", "The file was not recognised. A plain CSV has a header with date, min and max."},
@@ -109,6 +116,11 @@ func problemOf(err error) *Problem {
 		var d interface{ Detail() string }
 		if errors.As(err, &d) {
 			p.Detail = d.Detail()
+		}
+		if fe, ok := errors.AsType[*weather.FileError](err); ok {
+			for _, q := range fe.Questions() {
+				p.Errors = append(p.Errors, Fault{Parameter: q.Option, Detail: q.Text + " One of: " + strings.Join(q.Choices, ", ") + "."})
+			}
 		}
 		return p
 	}

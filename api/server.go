@@ -22,6 +22,7 @@ import (
 type Config struct {
 	Store    Store
 	Forecast *forecast.Service
+	Feeds    Fetcher
 	Now      func() time.Time
 	Log      *slog.Logger
 	Version  string // Of the program.
@@ -31,6 +32,7 @@ type Config struct {
 type Server struct {
 	store    Store
 	forecast *forecast.Service
+	fetcher  Fetcher
 	now      func() time.Time
 	log      *slog.Logger
 	echo     *echo.Echo
@@ -69,7 +71,7 @@ var useProblems = sync.OnceFunc(func() {
 // New returns a server.
 func New(c Config) *Server {
 	useProblems()
-	s := &Server{store: c.Store, forecast: c.Forecast, now: c.Now, log: c.Log, echo: echo.New()}
+	s := &Server{store: c.Store, forecast: c.Forecast, fetcher: c.Feeds, now: c.Now, log: c.Log, echo: echo.New()}
 	s.echo.HideBanner, s.echo.HidePort = true, true
 	s.echo.HTTPErrorHandler = s.edgeError
 	s.echo.Use(s.logged, s.recovered)
@@ -102,7 +104,9 @@ func New(c Config) *Server {
 	s.farmRoutes()
 	s.stationRoutes()
 	s.dayRoutes()
+	s.qualityRoutes()
 	s.outlookRoutes()
+	s.feedRoutes()
 	s.methodRoutes()
 	s.profileRoutes()
 	s.varietyRoutes()

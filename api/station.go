@@ -17,6 +17,7 @@ type StationBody struct {
 	Longitude  float64 `json:"longitude" minimum:"-180" maximum:"180" doc:"Degrees east."`
 	ElevationM float64 `json:"elevation_m" minimum:"-450" maximum:"6000" doc:"m above sea level."`
 	StandIn    *string `json:"stand_in" required:"false" doc:"Station whose record stands in for this one's holes, or null."`
+	Suspects   string  `json:"suspects" required:"false" enum:"leave_out,use" default:"leave_out" doc:"What forecasts do with days that a test doubts and nobody has judged."`
 }
 
 // StationOut is a station as it is read.
@@ -40,7 +41,7 @@ func (in *stationIn) station() weather.Station {
 	b := in.Body
 	return weather.Station{
 		ID: in.Station, Name: strings.TrimSpace(b.Name), Latitude: b.Latitude, Longitude: b.Longitude,
-		Elevation: b.ElevationM, StandIn: or(b.StandIn, ""),
+		Elevation: b.ElevationM, StandIn: or(b.StandIn, ""), Suspects: weather.SuspectRule(b.Suspects),
 	}
 }
 
@@ -57,7 +58,7 @@ func (in *stationIn) Resolve(huma.Context) []error {
 }
 
 func stationOut(s weather.Station) StationOut {
-	return StationOut{s.ID, StationBody{s.Name, s.Latitude, s.Longitude, s.Elevation, some(s.StandIn)}}
+	return StationOut{s.ID, StationBody{s.Name, s.Latitude, s.Longitude, s.Elevation, some(s.StandIn), string(s.Suspects)}}
 }
 
 // StationList is a list of stations.

@@ -15,6 +15,7 @@ type Store interface {
 	FarmStore
 	StationStore
 	OutlookStore
+	FeedStore
 	MethodStore
 	GroundStore
 	SightingStore
@@ -35,14 +36,37 @@ type StationStore interface {
 	PutStation(ctx context.Context, farm string, s weather.Station, by string, at time.Time) (created bool, err error)
 	Station(ctx context.Context, farm, id string) (weather.Station, error)
 	Stations(ctx context.Context, farm string) ([]weather.Station, error)
-	AddDays(ctx context.Context, farm, station string, days []weather.Day, source string, at time.Time) (added, corrected, unchanged int, err error)
+	forecast.WeatherStore
 	Days(ctx context.Context, farm, station string, from, to *weather.Date, knownAt *time.Time) ([]StationDay, error)
+	// Corrections returns the days corrected since an instant, the latest
+	// correction first.
+	Corrections(ctx context.Context, farm, station string, since time.Time, limit int) ([]StationDay, error)
+	DayHistory(ctx context.Context, farm, station string, day weather.Date) (DayHistory, error)
+	PutReadingHours(ctx context.Context, farm, station string, hours []weather.ReadingHour, by string, at time.Time) (created bool, err error)
+	// PutVerdict takes a verdict back with nil.
+	PutVerdict(ctx context.Context, farm, station string, day weather.Date, v *weather.Verdict, by string, at time.Time) (created bool, err error)
 }
 
 // StationDay is a day as it is on record.
 type StationDay struct {
 	weather.Day
-	Source string
+	weather.Remark
+	Source     string
+	ReceivedAt time.Time
+	Revision   int
+}
+
+// DayHistory is everything that was ever recorded of a day, oldest first.
+type DayHistory struct {
+	Values   []StationDay
+	Verdicts []VerdictVersion
+}
+
+// VerdictVersion is a verdict as it was recorded; nil took one back.
+type VerdictVersion struct {
+	Verdict    *weather.Verdict
+	RecordedAt time.Time
+	RecordedBy string
 }
 
 // OutlookStore keeps outlooks. With knownAt they are read as they were on record

@@ -3,6 +3,7 @@ package db_test
 import (
 	"errors"
 	"testing"
+	"time"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgconn"
@@ -10,13 +11,14 @@ import (
 	"ripetide/db"
 	"ripetide/forecast"
 	"ripetide/weather"
+	"ripetide/weather/feed"
 )
 
 // TestHistoryCannotBeChanged tries every door to every table as a superuser.
 func TestHistoryCannotBeChanged(t *testing.T) {
 	t.Parallel()
 	s, pool := farmed(t)
-	if _, _, _, err := s.AddDays(t.Context(), "hill", "barn", []weather.Day{{Date: date("2026-05-01"), Min: 4, Max: 16}}, "test", t0); err != nil {
+	if _, err := s.AddDays(t.Context(), "hill", "barn", weather.Delivery{Source: "test", Days: []weather.Day{{Date: date("2026-05-01"), Min: 4, Max: 16}}}, t0); err != nil {
 		t.Fatal(err)
 	}
 	bloom := forecast.Sighting{Planting: "north", Date: date("2026-05-08"), Stage: forecast.Bloom10, Seen: true}
@@ -34,6 +36,13 @@ func TestHistoryCannotBeChanged(t *testing.T) {
 		t.Fatal(err)
 	}
 	must(t)(s.PutMethod(t.Context(), "hill", forecast.MethodChoice{Method: forecast.DefaultMethod, By: "Ann", At: t0}, "test"))
+	must(t)(s.PutReadingHours(t.Context(), "hill", "barn", []weather.ReadingHour{{From: date("2020-01-01"), Hour: 7}}, "test", t0))
+	must(t)(s.PutVerdict(t.Context(), "hill", "barn", date("2026-05-01"), &weather.Verdict{Use: true, By: "Ann"}, "test", t0))
+	grid := feed.Key{Farm: "hill", Station: "barn", Feed: "grid"}
+	must(t)(s.PutFeed(t.Context(), grid, feed.Spec{Kind: feed.OpenMeteo, Every: time.Hour}, "test", t0))
+	if err := s.Keep(t.Context(), feed.Job{Farm: "hill", Station: "barn", Spec: feed.Spec{ID: "grid"}}, feed.Result{Outcome: feed.New}, feed.State{}, t0); err != nil {
+		t.Fatal(err)
+	}
 	if err := s.NewKey(t.Context(), db.Key{ID: "k", Role: "owner", Name: "Key", CreatedAt: t0}); err != nil {
 		t.Fatal(err)
 	}
@@ -42,8 +51,8 @@ func TestHistoryCannotBeChanged(t *testing.T) {
 		SELECT relname::text FROM pg_class
 		WHERE relkind = 'r' AND relnamespace = 'public'::regnamespace AND relname <> 'goose_db_version'`)
 	tables, err := pgx.CollectRows(rows, pgx.RowTo[string])
-	if err != nil || len(tables) != 16 {
-		t.Fatalf("%d tables, %v, want 16", len(tables), err)
+	if err != nil || len(tables) != 21 {
+		t.Fatalf("%d tables, %v, want 21", len(tables), err)
 	}
 	for _, table := range tables {
 		before := count(t, pool, table)

@@ -13,100 +13,128 @@ import (
 	"ripetide/weather"
 )
 
-// AddDays records days of a station in one transaction. A date that is on
-// record with other values is corrected: the earlier values stay on record.
-// Equal values are not recorded again, whatever their source. The days may
-// come in any order; a date that comes again with the same values is counted
-// as unchanged. Errors: [forecast.ErrStationNotFound]; [weather.ErrInvalidDay],
-// also for a date that comes with two values.
-func (s *Store) AddDays(ctx context.Context, farm, station string, days []weather.Day, source string, at time.Time) (added, corrected, unchanged int, err error) {
-	total := len(days)
-	if days, err = inOrder(days); err != nil {
-		return 0, 0, 0, fmt.Errorf("add days: %w", err)
+// AddDays records the days of a delivery in one transaction. A date that is on
+// record with other values, or of which the source now says something else, is
+// corrected: what was there stays on record. Equal days are not recorded again,
+// whatever their source. The days may come in any order; a date that comes again
+// with the same values is counted as unchanged. Errors:
+// [forecast.ErrStationNotFound]; [weather.ErrInvalidDay], also for a date that
+// comes with two values.
+func (s *Store) AddDays(ctx context.Context, farm, station string, d weather.Delivery, at time.Time) (stored weather.Stored, err error) {
+	total := len(d.Days)
+	rows, err := inOrder(d)
+	if err != nil {
+		return weather.Stored{}, fmt.Errorf("add days: %w", err)
 	}
 	err = s.write(ctx, func(tx pgx.Tx) error {
-		added, corrected, err = addDays(ctx, tx, farm, station, days, source, instant(at))
+		stored, err = addDays(ctx, tx, farm, station, rows, d, instant(at))
 		return err
 	})
 	if err != nil {
-		return 0, 0, 0, fmt.Errorf("add days: %w", err)
+		return weather.Stored{}, fmt.Errorf("add days: %w", err)
 	}
-	return added, corrected, total - added - corrected, nil
+	stored.Unchanged = total - stored.Added - stored.Corrected - stored.Kept
+	return stored, nil
 }
 
-// inOrder returns days in strictly rising order of date. It leaves its
-// argument as it is.
-func inOrder(days []weather.Day) ([]weather.Day, error) {
-	rising := true
-	for i := 1; i < len(days) && rising; i++ {
-		rising = days[i-1].Date < days[i].Date
+// dayRow is a delivered day with what its source says of it.
+type dayRow struct {
+	weather.Day
+	remark weather.Remark
+}
+
+// inOrder returns the days of d in strictly rising order of date.
+func inOrder(d weather.Delivery) ([]dayRow, error) {
+	if err := d.Validate(); err != nil {
+		return nil, err
 	}
-	if rising {
-		return days, nil
+	rows := make([]dayRow, len(d.Days))
+	for i, day := range d.Days {
+		rows[i].Day = day
+		if d.Remarks != nil {
+			rows[i].remark = d.Remarks[i]
+		}
 	}
-	days = slices.Clone(days)
-	slices.SortStableFunc(days, func(a, b weather.Day) int { return cmp.Compare(a.Date, b.Date) })
-	n := 1
-	for _, d := range days[1:] {
-		switch last := days[n-1]; {
-		case d == last:
-		case d.Date == last.Date:
-			return nil, fmt.Errorf("%w: %s comes with two values", weather.ErrInvalidDay, d.Date)
+	byDate := func(a, b dayRow) int { return cmp.Compare(a.Date, b.Date) }
+	if !slices.IsSortedFunc(rows, byDate) {
+		slices.SortStableFunc(rows, byDate)
+	}
+	n := 0
+	for i, r := range rows {
+		switch {
+		case i > 0 && r.Day == rows[n-1].Day:
+		case i > 0 && r.Date == rows[n-1].Date:
+			return nil, fmt.Errorf("%w: %s comes with two values", weather.ErrInvalidDay, r.Date)
 		default:
-			days[n] = d
+			rows[n] = r
 			n++
 		}
 	}
-	return days[:n], nil
+	return rows[:n], nil
 }
 
 // addDaysSQL takes the days as arrays. A COPY into a temporary table, the usual
 // way, was a tenth faster for the first load of 40 years and slower for
 // everything else. The order of latest is that of the key read backwards.
+//
+// $12 says whether the source makes remarks: one that makes none does not take
+// back what another has said. $13 is whether only its own days are revised.
 const addDaysSQL = `
 	WITH latest AS (
-		SELECT DISTINCT ON (day) day, revision, min_c, max_c, received_at
+		SELECT DISTINCT ON (day) day, revision, min_c, max_c, flag, hour, source, received_at
 		FROM station_day
 		WHERE farm = $1 AND station = $2 AND $5 <= day AND day < $6
 		ORDER BY day DESC, revision DESC
 	), load AS (
-		SELECT DATE '1970-01-01' + number AS day, min_c, max_c
-		FROM unnest($7::int[], $8::float8[], $9::float8[]) AS u (number, min_c, max_c)
-	), written AS (
-		INSERT INTO station_day (farm, station, day, revision, min_c, max_c, source, received_at)
+		SELECT DATE '1970-01-01' + number AS day, min_c, max_c, flag, hour
+		FROM unnest($7::int[], $8::float8[], $9::float8[], $10::text[], $11::int2[]) AS u (number, min_c, max_c, flag, hour)
+	), news AS (
 		SELECT
-			$1, $2, load.day, COALESCE(latest.revision, 0) + 1, load.min_c, load.max_c,
-			$3, GREATEST($4, latest.received_at)
+			load.day, COALESCE(latest.revision, 0) + 1 AS revision, load.min_c, load.max_c, load.flag, load.hour,
+			latest.received_at, $13 AND latest.source <> $3 AS foreign_day
 		FROM load
 		LEFT JOIN latest USING (day)
-		WHERE latest.day IS NULL OR (latest.min_c, latest.max_c) IS DISTINCT FROM (load.min_c, load.max_c)
+		WHERE latest.day IS NULL
+			OR (latest.min_c, latest.max_c) IS DISTINCT FROM (load.min_c, load.max_c)
+			OR $12 AND (latest.flag, latest.hour) IS DISTINCT FROM (load.flag, load.hour)
+	), written AS (
+		INSERT INTO station_day (farm, station, day, revision, min_c, max_c, flag, hour, source, received_at)
+		SELECT $1, $2, day, revision, min_c, max_c, flag, hour, $3, GREATEST($4, received_at)
+		FROM news
+		WHERE foreign_day IS NOT TRUE
 		RETURNING revision
 	)
-	SELECT count(*) FILTER (WHERE revision = 1), count(*) FILTER (WHERE revision > 1)
+	SELECT
+		count(*) FILTER (WHERE revision = 1), count(*) FILTER (WHERE revision > 1),
+		(SELECT count(*) FROM news WHERE foreign_day)
 	FROM written`
 
-// addDays wants days in rising order.
-func addDays(ctx context.Context, tx pgx.Tx, farm, station string, days []weather.Day, source string, at time.Time) (added, corrected int, err error) {
+// addDays wants rows in rising order.
+func addDays(ctx context.Context, tx pgx.Tx, farm, station string, rows []dayRow, d weather.Delivery, at time.Time) (stored weather.Stored, err error) {
 	var slug string
 	if err := tx.QueryRow(ctx, lockStationSQL, farm, station).Scan(&slug); err != nil {
-		return 0, 0, orNotFound(err, forecast.ErrStationNotFound)
+		return stored, orNotFound(err, forecast.ErrStationNotFound)
 	}
-	if len(days) == 0 {
-		return 0, 0, nil
+	if len(rows) == 0 {
+		return stored, nil
 	}
-	numbers, lows, highs := make([]int32, len(days)), make([]float64, len(days)), make([]float64, len(days))
-	for i, d := range days {
-		numbers[i], lows[i], highs[i] = int32(d.Date), d.Min, d.Max
+	n := len(rows)
+	numbers, lows, highs := make([]int32, n), make([]float64, n), make([]float64, n)
+	flags, hours := make([]string, n), make([]int16, n)
+	for i, r := range rows {
+		numbers[i], lows[i], highs[i] = int32(r.Date), r.Min, r.Max
+		flags[i], hours[i] = r.remark.Flag, int16(r.remark.Hour)
 	}
 	err = tx.QueryRow(ctx, addDaysSQL,
-		farm, station, source, at, days[0].Date, days[len(days)-1].Date+1, numbers, lows, highs,
-	).Scan(&added, &corrected)
-	return added, corrected, err
+		farm, station, d.Source, at, rows[0].Date, rows[n-1].Date+1, numbers, lows, highs, flags, hours, d.Remarks != nil, d.OnlyOwn,
+	).Scan(&stored.Added, &stored.Corrected, &stored.Kept)
+	return stored, err
 }
 
 // StationDay is a day as it is on record.
 type StationDay struct {
 	weather.Day
+	weather.Remark
 	Source     string
 	ReceivedAt time.Time
 	Revision   int // 1 as first received, 2 the first correction, and so on.
@@ -116,7 +144,7 @@ const (
 	// The order is that of the key read backwards. The day is a number because
 	// a long record is read twice as fast so.
 	daysSQL = `
-		SELECT DISTINCT ON (day) day - DATE '1970-01-01', min_c, max_c, source, received_at, revision
+		SELECT DISTINCT ON (day) day - DATE '1970-01-01', min_c, max_c, flag, hour, source, received_at, revision
 		FROM station_day
 		WHERE
 			farm = $1 AND station = $2
@@ -134,15 +162,11 @@ const (
 // in order; nil leaves an end open. With knownAt they are those that were on
 // record at that instant. Errors: [forecast.ErrStationNotFound].
 func (s *Store) Days(ctx context.Context, farm, station string, from, to *weather.Date, knownAt *time.Time) ([]StationDay, error) {
-	days := []StationDay{}
+	var days []StationDay
 	b := &pgx.Batch{}
 	queueStation(b, farm, station)
-	b.Queue(daysSQL, farm, station, from, to, known(knownAt)).Query(func(rows pgx.Rows) error {
-		var d StationDay
-		_, err := pgx.ForEachRow(rows, []any{(*int32)(&d.Date), &d.Min, &d.Max, &d.Source, &d.ReceivedAt, &d.Revision}, func() error {
-			days = append(days, d)
-			return nil
-		})
+	b.Queue(daysSQL, farm, station, from, to, known(knownAt)).Query(func(rows pgx.Rows) (err error) {
+		days, err = collectStationDays(rows)
 		return err
 	})
 	if err := s.pool.SendBatch(ctx, b).Close(); err != nil {
@@ -150,6 +174,16 @@ func (s *Store) Days(ctx context.Context, farm, station string, from, to *weathe
 	}
 	slices.Reverse(days)
 	return days, nil
+}
+
+func collectStationDays(rows pgx.Rows) ([]StationDay, error) {
+	days := []StationDay{}
+	var d StationDay
+	_, err := pgx.ForEachRow(rows, []any{(*int32)(&d.Date), &d.Min, &d.Max, &d.Flag, &d.Hour, &d.Source, &d.ReceivedAt, &d.Revision}, func() error {
+		days = append(days, d)
+		return nil
+	})
+	return days, err
 }
 
 // queueStation makes a batch end with [forecast.ErrStationNotFound] if there is

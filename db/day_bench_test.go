@@ -73,7 +73,7 @@ func BenchmarkAddDays(b *testing.B) {
 			i := 0
 			for b.Loop() {
 				station, chunk := i/(benchDays/n)%benchStations, i%(benchDays/n)
-				if _, _, _, err := s.AddDays(b.Context(), "bench", stationName(station), days[chunk*n:(chunk+1)*n], "bench", t0); err != nil {
+				if _, err := s.AddDays(b.Context(), "bench", stationName(station), weather.Delivery{Source: "bench", Days: days[chunk*n : (chunk+1)*n]}, t0); err != nil {
 					b.Fatal(err)
 				}
 				i++
@@ -87,7 +87,7 @@ func BenchmarkAddDays(b *testing.B) {
 func BenchmarkInputs(b *testing.B) {
 	days := benchRecord()
 	s, _ := farmed(b)
-	if _, _, _, err := s.AddDays(b.Context(), "hill", "barn", days, "bench", t0); err != nil {
+	if _, err := s.AddDays(b.Context(), "hill", "barn", weather.Delivery{Source: "bench", Days: days}, t0); err != nil {
 		b.Fatal(err)
 	}
 	for b.Loop() {
@@ -101,7 +101,7 @@ func BenchmarkInputs(b *testing.B) {
 // BenchmarkDays measures the reading of the whole record of a station.
 func BenchmarkDays(b *testing.B) {
 	s, _ := farmed(b)
-	if _, _, _, err := s.AddDays(b.Context(), "hill", "barn", benchRecord(), "bench", t0); err != nil {
+	if _, err := s.AddDays(b.Context(), "hill", "barn", weather.Delivery{Source: "bench", Days: benchRecord()}, t0); err != nil {
 		b.Fatal(err)
 	}
 	for b.Loop() {
@@ -140,7 +140,7 @@ func load(b *testing.B, s *db.Store, days []weather.Day, n int) {
 	b.Helper()
 	for i := range benchStations {
 		for chunk := days; len(chunk) > 0; chunk = chunk[min(n, len(chunk)):] {
-			if _, _, _, err := s.AddDays(b.Context(), "bench", stationName(i), chunk[:min(n, len(chunk))], "bench", t0); err != nil {
+			if _, err := s.AddDays(b.Context(), "bench", stationName(i), weather.Delivery{Source: "bench", Days: chunk[:min(n, len(chunk))]}, t0); err != nil {
 				b.Fatal(err)
 			}
 		}

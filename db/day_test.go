@@ -31,11 +31,11 @@ type tally struct{ Added, Corrected, Unchanged int }
 
 func add(t testing.TB, s *db.Store, days []weather.Day, source string, at time.Time) tally {
 	t.Helper()
-	added, corrected, unchanged, err := s.AddDays(t.Context(), "hill", "barn", days, source, at)
+	got, err := s.AddDays(t.Context(), "hill", "barn", weather.Delivery{Source: source, Days: days}, at)
 	if err != nil {
 		t.Fatal(err)
 	}
-	return tally{added, corrected, unchanged}
+	return tally{got.Added, got.Corrected, got.Unchanged}
 }
 
 func readDays(t testing.TB, s *db.Store, from, to *weather.Date, knownAt *time.Time) []db.StationDay {
@@ -187,9 +187,9 @@ func TestDaysThatCannotBe(t *testing.T) {
 			if tt.bad == nil {
 				days = nil
 			}
-			added, corrected, unchanged, err := s.AddDays(t.Context(), "hill", tt.station, days, "test", at(1))
-			if !errors.Is(err, tt.want) || added != 0 || corrected != 0 || unchanged != 0 {
-				t.Errorf("%s with %d good days: %d %d %d, %v, want %v", name, n, added, corrected, unchanged, err, tt.want)
+			got, err := s.AddDays(t.Context(), "hill", tt.station, weather.Delivery{Source: "test", Days: days}, at(1))
+			if !errors.Is(err, tt.want) || got != (weather.Stored{}) {
+				t.Errorf("%s with %d good days: %+v, %v, want %v", name, n, got, err, tt.want)
 			}
 		}
 	}
@@ -206,13 +206,13 @@ func TestFiftyCorrectTheSameDay(t *testing.T) {
 	var wg sync.WaitGroup
 	for range 50 {
 		wg.Go(func() {
-			added, corrected, unchanged, err := s.AddDays(t.Context(), "hill", "barn", run("2026-05-01", few, 2), "correction", at(2))
+			got, err := s.AddDays(t.Context(), "hill", "barn", weather.Delivery{Source: "correction", Days: run("2026-05-01", few, 2)}, at(2))
 			if err != nil {
 				t.Error(err)
 			}
-			sum[0].Add(int32(added))
-			sum[1].Add(int32(corrected))
-			sum[2].Add(int32(unchanged))
+			sum[0].Add(int32(got.Added))
+			sum[1].Add(int32(got.Corrected))
+			sum[2].Add(int32(got.Unchanged))
 		})
 	}
 	wg.Wait()
@@ -236,12 +236,12 @@ func TestOverlappingLoads(t *testing.T) {
 			n := 200 + 100*i
 			first := date("2015-01-01") + weather.Date(i*137%1000)
 			days := run(first.String(), n, 1)
-			a, c, u, err := s.AddDays(t.Context(), "hill", "barn", days, "load", at(1))
-			if err != nil || c != 0 {
-				t.Error(c, err)
+			got, err := s.AddDays(t.Context(), "hill", "barn", weather.Delivery{Source: "load", Days: days}, at(1))
+			if err != nil || got.Corrected != 0 {
+				t.Error(got.Corrected, err)
 			}
-			added.Add(int32(a))
-			unchanged.Add(int32(u))
+			added.Add(int32(got.Added))
+			unchanged.Add(int32(got.Unchanged))
 			total.Add(int32(n))
 		})
 	}

@@ -4,11 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"slices"
 	"time"
 
 	"github.com/jackc/pgx/v5"
-	"github.com/jackc/pgx/v5/pgtype"
 
 	"ripetide/forecast"
 	"ripetide/weather"
@@ -17,7 +15,7 @@ import (
 // inputDaysSQL reads the record of every station of a farm, in the order of the
 // key backwards; see daysSQL.
 const inputDaysSQL = `
-	SELECT DISTINCT ON (station, day) station, day - DATE '1970-01-01', min_c, max_c
+	SELECT DISTINCT ON (station, day) station, day - DATE '1970-01-01', min_c, max_c, flag
 	FROM station_day
 	WHERE farm = $1 AND received_at <= $2
 	ORDER BY station DESC, day DESC, revision DESC`
@@ -28,7 +26,7 @@ const inputDaysSQL = `
 func (s *Store) Inputs(ctx context.Context, farm string, knownAt time.Time) (forecast.Inputs, error) {
 	var in forecast.Inputs
 	var stations []weather.Station
-	days := make(map[string][]weather.Day)
+	records := newRecords()
 	var outlooks map[string][]weather.Outlook
 	at := instant(knownAt)
 
@@ -54,9 +52,8 @@ func (s *Store) Inputs(ctx context.Context, farm string, knownAt time.Time) (for
 		in.Sightings, err = collectSightings(rows)
 		return err
 	})
-	b.Queue(inputDaysSQL, farm, at).Query(func(rows pgx.Rows) error {
-		return collectDays(rows, days)
-	})
+	b.Queue(inputDaysSQL, farm, at).Query(records.collectDays)
+	records.queueJudgements(b, farm, "", at)
 	b.Queue(inputOutlooksSQL, farm, at).Query(func(rows pgx.Rows) (err error) {
 		outlooks, err = collectOutlooks(rows)
 		return err
@@ -71,43 +68,17 @@ func (s *Store) Inputs(ctx context.Context, farm string, knownAt time.Time) (for
 		}
 		return err
 	})
-	batch := s.pool.SendBatch(ctx, b)
-	tx := batch.Tx()
-	err := batch.Close()
-	if tx != nil {
-		_ = tx.Rollback(ctx) // It has read only; a connection that is lost shows in err.
-	}
-	if err != nil {
+	if err := s.sendReading(ctx, b); err != nil {
 		return forecast.Inputs{}, fmt.Errorf("read inputs: %w", domain(err))
 	}
-
 	in.Records = make([]forecast.Record, len(stations))
 	for i, st := range stations {
-		d := days[st.ID]
-		slices.Reverse(d)
-		series, err := weather.NewSeries(d)
+		r, err := records.of(st)
 		if err != nil {
-			return forecast.Inputs{}, fmt.Errorf("read days of %s: %w", st.ID, err)
+			return forecast.Inputs{}, err
 		}
-		in.Records[i] = forecast.Record{Station: st, Days: series, Outlooks: outlooks[st.ID]}
+		r.Outlooks = outlooks[st.ID]
+		in.Records[i] = r
 	}
 	return in, nil
-}
-
-// collectDays adds the days of each station to days.
-func collectDays(rows pgx.Rows, days map[string][]weather.Day) error {
-	var station pgtype.DriverBytes // Tells without a copy whether it is still the same.
-	var d weather.Day
-	var last string
-	var of []weather.Day // The days of last.
-	_, err := pgx.ForEachRow(rows, []any{&station, (*int32)(&d.Date), &d.Min, &d.Max}, func() error {
-		if string(station) != last {
-			days[last] = of
-			last, of = string(station), nil
-		}
-		of = append(of, d)
-		return nil
-	})
-	days[last] = of
-	return err
 }

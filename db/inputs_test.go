@@ -14,7 +14,8 @@ func TestInputsHoldTheWholeFarmAndNoOther(t *testing.T) {
 	t.Parallel()
 	s, pool := farmed(t)
 	ctx := t.Context()
-	attic := weather.Station{ID: "attic", Name: "Attic", StandIn: "barn"}
+	attic := weather.Station{ID: "attic", Name: "Attic", StandIn: "barn", Suspects: weather.UseSuspects}
+	cold := weather.Station{ID: "cold", Name: "Cold", Suspects: weather.LeaveOutSuspects} // The default.
 	must(t)(s.PutStation(ctx, "hill", attic, "test", t0))
 	must(t)(s.PutStation(ctx, "hill", weather.Station{ID: "cold", Name: "Cold"}, "test", t0))
 	// Another farm with the same names.
@@ -25,7 +26,7 @@ func TestInputsHoldTheWholeFarmAndNoOther(t *testing.T) {
 	must(t)(s.PutVariety(ctx, "dale", jewel, "test", t0))
 	must(t)(s.PutPlanting(ctx, "dale", north, "test", t0))
 	for i, where := range [][2]string{{"hill", "barn"}, {"hill", "attic"}, {"dale", "barn"}} {
-		if _, _, _, err := s.AddDays(ctx, where[0], where[1], run("2026-04-01", 5+i, float64(i)), "test", t0); err != nil {
+		if _, err := s.AddDays(ctx, where[0], where[1], weather.Delivery{Source: "test", Days: run("2026-04-01", 5+i, float64(i))}, t0); err != nil {
 			t.Fatal(err)
 		}
 		if _, _, err := s.PutOutlook(ctx, where[0], where[1], outlook(0, run("2026-03-01", 2+i, float64(i))), "test", t0); err != nil {
@@ -59,7 +60,7 @@ func TestInputsHoldTheWholeFarmAndNoOther(t *testing.T) {
 	if diff := cmp.Diff([]record{
 		{attic, run("2026-04-01", 6, 1), [][]weather.Day{run("2026-03-01", 3, 1)}},
 		{barn, run("2026-04-01", 5, 0), [][]weather.Day{run("2026-03-01", 2, 0)}},
-		{weather.Station{ID: "cold", Name: "Cold"}, []weather.Day{}, nil},
+		{cold, []weather.Day{}, nil},
 	}, records); diff != "" {
 		t.Error(diff)
 	}

@@ -40,7 +40,7 @@ var writers = []struct {
 		return second(s.PutPlanting(ctx, "hill", p, "test", at(2)))
 	}},
 	{"AddDays", "station", func(ctx context.Context, s *db.Store, id string) error {
-		_, _, _, err := s.AddDays(ctx, "hill", "barn", run("2026-05-01", few, 2), "test", at(2))
+		_, err := s.AddDays(ctx, "hill", "barn", weather.Delivery{Source: "test", Days: run("2026-05-01", few, 2)}, at(2))
 		return err
 	}},
 	{"AddSightings", "planting", func(ctx context.Context, s *db.Store, id string) error {
@@ -56,6 +56,17 @@ var writers = []struct {
 	{"PutOutlook", "outlook", func(ctx context.Context, s *db.Store, id string) error {
 		_, _, err := s.PutOutlook(ctx, "hill", "barn", outlook(0, run("2026-03-01", few, 2)), "test", at(2))
 		return err
+	}},
+	{"PutReadingHours", "station", func(ctx context.Context, s *db.Store, id string) error {
+		return second(s.PutReadingHours(ctx, "hill", "barn", hours("1950-01-01", 7), "test", at(2)))
+	}},
+	{"PutVerdict", "station", func(ctx context.Context, s *db.Store, id string) error {
+		return second(s.PutVerdict(ctx, "hill", "barn", date("2026-05-01"), &weather.Verdict{By: "Ann"}, "test", at(2)))
+	}},
+	{"PutFeed", "feed", func(ctx context.Context, s *db.Store, id string) error {
+		spec := gridSpec
+		spec.Paused = true
+		return second(s.PutFeed(ctx, gridKey, spec, "test", at(2)))
 	}},
 	{"PutMethod", "farm", func(ctx context.Context, s *db.Store, id string) error {
 		return second(s.PutMethod(ctx, "hill", forecast.MethodChoice{Method: forecast.DefaultMethod, By: "Ann", At: at(2)}, "test"))
@@ -201,6 +212,9 @@ func sighted(t *testing.T, pool *pgxpool.Pool, o db.Options) (*db.Store, string)
 	if _, _, err := s.PutOutlook(t.Context(), "hill", "barn", outlook(0, run("2026-03-01", few, 1)), "test", at(1)); err != nil {
 		t.Fatal(err)
 	}
+	if _, err := s.PutFeed(t.Context(), gridKey, gridSpec, "test", at(1)); err != nil {
+		t.Fatal(err)
+	}
 	return s, good(t, sight(t, s, 1, seen(forecast.FirstRipe, "2026-06-10")))[0]
 }
 
@@ -247,7 +261,8 @@ func rows(t *testing.T, pool *pgxpool.Pool) (n int) {
 	t.Helper()
 	for _, table := range []string{
 		"farm_version", "station_version", "variety_version", "planting_version", "station_day",
-		"outlook_version", "method_version", "sighting", "sighting_end",
+		"outlook_version", "method_version", "sighting", "sighting_end", "reading_hours_version", "day_verdict_version",
+		"feed_version",
 	} {
 		n += count(t, pool, table)
 	}

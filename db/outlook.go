@@ -25,12 +25,23 @@ type StationOutlook struct {
 // Errors: [forecast.ErrStationNotFound]; [weather.ErrInvalidDay], also for
 // days with a hole.
 func (s *Store) PutOutlook(ctx context.Context, farm, station string, o weather.Outlook, by string, at time.Time) (kept StationOutlook, created bool, err error) {
-	o.IssuedAt = instant(o.IssuedAt)
-	first, minC, maxC, err := outlookColumns(o.Days)
+	err = s.write(ctx, func(tx pgx.Tx) error {
+		kept, created, err = putOutlook(ctx, tx, farm, station, o, by, instant(at))
+		return err
+	})
 	if err != nil {
 		return StationOutlook{}, false, fmt.Errorf("put outlook: %w", err)
 	}
-	created, err = put(ctx, s, "outlook", instant(at), revision[weather.Outlook]{
+	return kept, created, nil
+}
+
+func putOutlook(ctx context.Context, tx pgx.Tx, farm, station string, o weather.Outlook, by string, at time.Time) (kept StationOutlook, created bool, err error) {
+	o.IssuedAt = instant(o.IssuedAt)
+	first, minC, maxC, err := outlookColumns(o.Days)
+	if err != nil {
+		return StationOutlook{}, false, err
+	}
+	created, err = revision[weather.Outlook]{
 		lockSQL: lockOutlookSQL, addSQL: addOutlookSQL, key: []any{farm, station, o.IssuedAt},
 		read: func(ctx context.Context, tx pgx.Tx) (weather.Outlook, version, error) {
 			was, err := scanOutlook(tx.QueryRow(ctx, outlookSQL, farm, station, o.IssuedAt))
@@ -43,16 +54,13 @@ func (s *Store) PutOutlook(ctx context.Context, farm, station string, o weather.
 			if err := tx.QueryRow(ctx, stationSinceSQL, farm, station).Scan(&known); err != nil {
 				return err
 			}
-			kept = StationOutlook{o, later(instant(at), last.at, known), last.number + 1}
+			kept = StationOutlook{o, later(at, last.at, known), last.number + 1}
 			_, err := tx.Exec(ctx, addOutlookVersionSQL,
 				farm, station, o.IssuedAt, kept.Version, kept.ReceivedAt, by, first, minC, maxC)
 			return err
 		},
-	})
-	if err != nil {
-		return StationOutlook{}, false, err
-	}
-	return kept, created, nil
+	}.put(ctx, tx, at)
+	return kept, created, err
 }
 
 const (

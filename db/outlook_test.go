@@ -265,7 +265,7 @@ func TestManyPutOneOutlook(t *testing.T) {
 func BenchmarkInputsWithOutlooks(b *testing.B) {
 	const years, ahead = 10, 10
 	s, _ := farmed(b)
-	if _, _, _, err := s.AddDays(b.Context(), "hill", "barn", benchRecord(), "bench", t0); err != nil {
+	if _, err := s.AddDays(b.Context(), "hill", "barn", weather.Delivery{Source: "bench", Days: benchRecord()}, t0); err != nil {
 		b.Fatal(err)
 	}
 	first := time.Date(2016, time.January, 1, 6, 0, 0, 0, time.UTC)

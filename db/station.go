@@ -16,6 +16,9 @@ import (
 // [forecast.ErrFarmNotFound]; [forecast.ErrStationNotFound] if its stand-in
 // does not exist.
 func (s *Store) PutStation(ctx context.Context, farm string, st weather.Station, by string, at time.Time) (created bool, err error) {
+	if st.Suspects == "" {
+		st.Suspects = weather.LeaveOutSuspects
+	}
 	return put(ctx, s, "station", instant(at), revision[weather.Station]{
 		lockSQL: lockStationSQL, addSQL: addStationSQL, key: []any{farm, st.ID},
 		read: func(ctx context.Context, tx pgx.Tx) (weather.Station, version, error) {
@@ -31,7 +34,7 @@ func (s *Store) PutStation(ctx context.Context, farm string, st weather.Station,
 			}
 			_, err := tx.Exec(ctx, addStationVersionSQL,
 				farm, st.ID, last.number+1, later(instant(at), last.at, known), by,
-				st.Name, st.Latitude, st.Longitude, st.Elevation, st.StandIn)
+				st.Name, st.Latitude, st.Longitude, st.Elevation, st.StandIn, st.Suspects)
 			return err
 		},
 	})
@@ -51,8 +54,8 @@ const (
 
 	addStationVersionSQL = `
 		INSERT INTO station_version (
-			farm, station, version, recorded_at, recorded_by, name, latitude, longitude, elevation_m, stand_in)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, NULLIF($10, ''))`
+			farm, station, version, recorded_at, recorded_by, name, latitude, longitude, elevation_m, stand_in, suspects)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, NULLIF($10, ''), $11)`
 
 	stationSinceSQL = `
 		SELECT created_at
@@ -71,7 +74,7 @@ func (s *Store) Station(ctx context.Context, farm, station string) (weather.Stat
 }
 
 const stationSQL = `
-	SELECT version, recorded_at, station, name, latitude, longitude, elevation_m, COALESCE(stand_in, '')
+	SELECT version, recorded_at, station, name, latitude, longitude, elevation_m, COALESCE(stand_in, ''), suspects
 	FROM station_version
 	WHERE farm = $1 AND station = $2
 	ORDER BY version DESC
@@ -82,14 +85,14 @@ func queryStation(ctx context.Context, q querier, farm, station string) (weather
 }
 
 func scanStation(row pgx.Row) (st weather.Station, v version, err error) {
-	err = row.Scan(&v.number, &v.at, &st.ID, &st.Name, &st.Latitude, &st.Longitude, &st.Elevation, &st.StandIn)
+	err = row.Scan(&v.number, &v.at, &st.ID, &st.Name, &st.Latitude, &st.Longitude, &st.Elevation, &st.StandIn, &st.Suspects)
 	return st, v, err
 }
 
 // stationsSQL reads the newest versions recorded by $2.
 const stationsSQL = `
 	SELECT DISTINCT ON (station)
-		version, recorded_at, station, name, latitude, longitude, elevation_m, COALESCE(stand_in, '')
+		version, recorded_at, station, name, latitude, longitude, elevation_m, COALESCE(stand_in, ''), suspects
 	FROM station_version
 	WHERE farm = $1 AND recorded_at <= $2
 	ORDER BY station, version DESC`

@@ -15,7 +15,7 @@ import (
 func TestStationIsReadAsItWasPut(t *testing.T) {
 	t.Parallel()
 	s, _ := farmed(t)
-	tower := weather.Station{ID: "tower", Name: "Türm 5 °", Latitude: -0.5, Longitude: 180, Elevation: -12.5, StandIn: "barn"}
+	tower := weather.Station{ID: "tower", Name: "Türm 5 °", Latitude: -0.5, Longitude: 180, Elevation: -12.5, StandIn: "barn", Suspects: weather.UseSuspects}
 	must(t)(s.PutStation(t.Context(), "hill", tower, "test", at(1)))
 	got, err := s.Station(t.Context(), "hill", "tower")
 	if err != nil || got != tower {

@@ -41,7 +41,7 @@ var (
 		ID: "hill", Name: "Hill Farm", Latitude: 42.3, Longitude: -72.6, TimeZone: "America/New_York",
 		Units: forecast.US, GapProbability: 0.5,
 	}
-	barn  = weather.Station{ID: "barn", Name: "Barn", Latitude: 42.3, Longitude: -72.6, Elevation: 60}
+	barn  = weather.Station{ID: "barn", Name: "Barn", Latitude: 42.3, Longitude: -72.6, Elevation: 60, Suspects: weather.LeaveOutSuspects}
 	jewel = forecast.Variety{ID: "jewel", Name: "Jewel", Ripens: forecast.Mid}
 	north = forecast.Planting{
 		ID: "north", Variety: "jewel", Block: "North", Station: "barn",

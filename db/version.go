@@ -37,23 +37,29 @@ type revision[T any] struct {
 // already, and reports whether the thing is a new one.
 func put[T any](ctx context.Context, s *Store, what string, at time.Time, r revision[T]) (created bool, err error) {
 	err = s.write(ctx, func(tx pgx.Tx) error {
-		if created, err = claim(ctx, tx, r.lockSQL, r.key, r.addSQL, append(slices.Clone(r.key), at)); err != nil {
-			return err
-		}
-		was, last, err := r.read(ctx, tx)
-		switch {
-		case errors.Is(err, pgx.ErrNoRows): // The first version.
-		case err != nil:
-			return err
-		case r.same(was):
-			return nil
-		}
-		return r.write(ctx, tx, was, last)
+		created, err = r.put(ctx, tx, at)
+		return err
 	})
 	if err != nil {
 		return false, fmt.Errorf("put %s: %w", what, err)
 	}
 	return created, nil
+}
+
+// put is the transaction of the function put.
+func (r revision[T]) put(ctx context.Context, tx pgx.Tx, at time.Time) (created bool, err error) {
+	if created, err = claim(ctx, tx, r.lockSQL, r.key, r.addSQL, append(slices.Clone(r.key), at)); err != nil {
+		return false, err
+	}
+	was, last, err := r.read(ctx, tx)
+	switch {
+	case errors.Is(err, pgx.ErrNoRows): // The first version.
+	case err != nil:
+		return false, err
+	case r.same(was):
+		return created, nil
+	}
+	return created, r.write(ctx, tx, was, last)
 }
 
 // claim locks the row of a thing until the end of the transaction, and makes

@@ -183,6 +183,7 @@ const (
 	NoteHole        NoteKind = "hole"          // Days without weather were filled.
 	NoteStale       NoteKind = "stale_weather" // The record ends before yesterday.
 	NoteLook        NoteKind = "look"          // A stage may have come unseen.
+	NoteSuspect     NoteKind = "suspect"       // Days of this season are left out as doubtful.
 	NoteStation     NoteKind = "station"       // The station's record is too short.
 	NoteNotReached  NoteKind = "not_reached"   // Some members do not ripen within the season.
 	NoteOutside     NoteKind = "outside"       // The season leaves what is on record.

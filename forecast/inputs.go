@@ -10,8 +10,12 @@ import (
 // Record is a station with its daily record and all outlooks for it.
 type Record struct {
 	Station  weather.Station
-	Days     weather.Series
-	Outlooks []weather.Outlook // In order of IssuedAt, which are distinct.
+	Days     weather.Series        // As they were delivered; see [Record.Sift].
+	Flags    []weather.Flag        // What their sources doubt, in order of date.
+	Hours    []weather.ReadingHour // In order of From; none: the days are civil days.
+	Verdicts []weather.Verdict     // In order of date, one for a date.
+	Outlooks []weather.Outlook     // In order of IssuedAt, which are distinct.
+	leftOut  []weather.Date        // Once the record is sifted.
 }
 
 // Inputs is everything that a forecast is computed from. Plantings that were
@@ -52,15 +56,17 @@ func (in Inputs) zone() *time.Location {
 
 // asSeenOn returns in without anything that is dated after what the morning
 // of asOf knows: weather up to the day before, sightings up to and including
-// it, outlooks issued before its end at the farm. It is the only door through which [Compute] sees its inputs, so that no
-// later record can leak into a forecast.
+// it, outlooks issued before its end at the farm. Weather is sifted on the way.
+// It is the only door through which [Compute] sees its inputs, so that no later
+// record can leak into a forecast.
 func (in Inputs) asSeenOn(asOf weather.Date) Inputs {
 	out := in
 	out.Plantings = slices.Clone(in.Plantings) // Compute sorts them.
 	out.Records = make([]Record, len(in.Records))
 	zone := in.zone()
 	for i, r := range in.Records {
-		out.Records[i] = Record{Station: r.Station, Days: r.Days.Until(asOf - 1)}
+		sifted := r.Sift(asOf - 1)
+		out.Records[i] = Record{Station: r.Station, Days: sifted.Days, leftOut: sifted.LeftOut}
 		for _, o := range r.Outlooks {
 			if weather.DateIn(o.IssuedAt.In(zone)) <= asOf {
 				out.Records[i].Outlooks = append(out.Records[i].Outlooks, o)

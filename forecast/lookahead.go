@@ -74,6 +74,7 @@ func (c *computing) lookAhead() error {
 				s, weekday(l), c.asOf-1-l, weekday(r.last()))
 		}
 		c.noteStandIn(s, r)
+		c.noteLeftOut(s)
 		if l := r.last(); l < c.asOf-1 {
 			c.note(NoteStale, "", "The record of station %s ends on %s, %d days before this morning: past years stand in for the days since.",
 				s, weekday(l), c.asOf-1-l)
@@ -97,6 +98,24 @@ func (c *computing) noteStandIn(station string, r *record) {
 	case r.offset.Days < leastCommon:
 		c.note(NoteStandIn, "", "Station %s has %d days in common with its stand-in %s; %d are needed before it can stand in.",
 			station, r.offset.Days, from, leastCommon)
+	}
+}
+
+// noteLeftOut says which days of this season a station has that are not used.
+func (c *computing) noteLeftOut(station string) {
+	i := slices.IndexFunc(c.in.Records, func(r Record) bool { return r.Station.ID == station })
+	since := winterEnd(c.season, c.southern)
+	var out []weather.Date
+	for _, d := range c.in.Records[i].leftOut {
+		if d > since {
+			out = append(out, d)
+		}
+	}
+	switch n := len(out); {
+	case n == 1:
+		c.note(NoteSuspect, "", "The record of station %s for %s is left out as doubtful.", station, weekday(out[0]))
+	case n > 1:
+		c.note(NoteSuspect, "", "%d days of station %s since %s are left out as doubtful, the last %s.", n, station, weekday(out[0]), weekday(out[n-1]))
 	}
 }
 

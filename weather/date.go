@@ -99,8 +99,10 @@ func (d *Date) UnmarshalText(b []byte) error {
 // clip returns the beginning of what a stranger sent with everything that does
 // not print replaced, so that an error or a report can show it but cannot be
 // flooded or upset by it. It shares no memory with s.
-func clip(s string) string {
-	const most = 40 // Runes.
+func clip(s string) string { return clipTo(s, 40) }
+
+// clipTo is clip to at most so many runes.
+func clipTo(s string, most int) string {
 	var b strings.Builder
 	n := 0
 	for _, r := range s { // Bytes that are no UTF-8 come as U+FFFD.

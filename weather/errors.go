@@ -14,6 +14,9 @@ var (
 	ErrInvalidDay = errors.New("weather: invalid day")
 	// ErrInvalidStation is a station whose description cannot be.
 	ErrInvalidStation = errors.New("weather: invalid station")
+	// ErrVerdictNotFound is a verdict on a day that was never given or was taken
+	// back.
+	ErrVerdictNotFound = errors.New("weather: verdict not found")
 	// ErrUnknownFormat is a file that no reader recognises.
 	ErrUnknownFormat = errors.New("weather: unknown format")
 	// ErrUnitUnknown is a file that does not tell its unit, nor was it told.

@@ -128,7 +128,7 @@ func open(r io.Reader, opt ReadOptions) (*text, error) {
 	if err != nil {
 		return nil, err
 	}
-	body, err := Unpack(r)
+	body, taken, err := unpack(r, f)
 	if err != nil {
 		return nil, err
 	}
@@ -145,6 +145,9 @@ func open(r io.Reader, opt ReadOptions) (*text, error) {
 		}
 	}
 	t := &text{body: body, format: f}
+	if taken != "" {
+		t.findings = append(t.findings, Finding{"archive", "the file " + taken + " in it"})
+	}
 	if encoding != "" {
 		t.findings = append(t.findings, Finding{"encoding", encoding})
 	}

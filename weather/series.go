@@ -60,6 +60,24 @@ func (s Series) Between(first, last Date) []Day {
 	return s.days[i:j:j]
 }
 
+// Without returns the record without the given dates, which must rise. It
+// shares memory with s where there are none.
+func (s Series) Without(dates []Date) Series {
+	if len(dates) == 0 {
+		return s
+	}
+	out := make([]Day, 0, len(s.days))
+	for _, d := range s.days {
+		for len(dates) > 0 && dates[0] < d.Date {
+			dates = dates[1:]
+		}
+		if len(dates) == 0 || dates[0] != d.Date {
+			out = append(out, d)
+		}
+	}
+	return Series{days: out}
+}
+
 // At returns the day of a date, if it is on record.
 func (s Series) At(d Date) (Day, bool) {
 	i := s.from(int(d))

@@ -5,9 +5,11 @@ import (
 	"fmt"
 	"log/slog"
 	"net"
+	"net/netip"
 	"os"
 	"path/filepath"
 	"strconv"
+	"strings"
 )
 
 // config is what the environment sets. It is checked as a whole before
@@ -25,6 +27,10 @@ type config struct {
 	// Database is the name of the database in the private PostgreSQL, or beside
 	// the one that DatabaseURL names. Flag --demo-farm; default ripetide.
 	Database string
+	// FeedNetworks are networks that feeds may reach although they are not
+	// public. RIPETIDE_FEED_NETWORKS, parted by commas, such as 192.168.7.0/24;
+	// default: none.
+	FeedNetworks []netip.Prefix
 	// LogJSON: one JSON object a line instead of text. RIPETIDE_LOG, text or
 	// json; default text.
 	LogJSON bool
@@ -40,6 +46,17 @@ func readConfig(getenv func(string) string) (*config, error) {
 		errs = append(errs, fmt.Errorf("RIPETIDE_ADDR %q: give host:port, such as 127.0.0.1:8321", c.Addr))
 	} else if n, err := strconv.Atoi(port); err != nil || n < 0 || n > 65535 {
 		errs = append(errs, fmt.Errorf("RIPETIDE_ADDR %q: the port must be a number from 0 to 65535", c.Addr))
+	}
+	for text := range strings.SplitSeq(getenv("RIPETIDE_FEED_NETWORKS"), ",") {
+		if text = strings.TrimSpace(text); text == "" {
+			continue
+		}
+		p, err := netip.ParsePrefix(text)
+		if err != nil {
+			errs = append(errs, fmt.Errorf("RIPETIDE_FEED_NETWORKS %q: give networks such as 192.168.7.0/24, parted by commas", text))
+			continue
+		}
+		c.FeedNetworks = append(c.FeedNetworks, p)
 	}
 	switch l := getenv("RIPETIDE_LOG"); l {
 	case "", "text":

@@ -14,6 +14,7 @@ import (
 	"ripetide/db"
 	"ripetide/forecast"
 	"ripetide/testdata"
+	"ripetide/weather"
 )
 
 const progressThrottle = 100 * time.Millisecond
@@ -115,11 +116,11 @@ func (s *staged) load(ctx context.Context) error {
 		if err := count(s.o.PutStation(ctx, farm, st, demoBy, at)); err != nil {
 			return err
 		}
-		added, corrected, _, err := s.o.AddDays(ctx, farm, st.ID, record.Until(d.AsOf-1).Days(), "demo", at)
+		done, err := s.o.AddDays(ctx, farm, st.ID, weather.Delivery{Source: "demo", Days: record.Until(d.AsOf - 1).Days()}, at)
 		if err != nil {
 			return err
 		}
-		s.changes += added + corrected
+		s.changes += done.Added + done.Corrected
 	}
 	for _, v := range d.Varieties {
 		if err := count(s.o.PutVariety(ctx, farm, v, demoBy, at)); err != nil {

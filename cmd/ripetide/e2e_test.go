@@ -45,11 +45,19 @@ func (s *service) world(out io.Writer) *world {
 // command runs a command to its end and returns what it printed.
 func (s *service) command(args ...string) string {
 	s.t.Helper()
-	var out bytes.Buffer
-	if err := run(s.t.Context(), s.world(&out), args); err != nil {
-		s.t.Fatalf("ripetide %s: %v\n%s", strings.Join(args, " "), err, out.String())
+	out, err := s.try(args...)
+	if err != nil {
+		s.t.Fatalf("ripetide %s: %v\n%s", strings.Join(args, " "), err, out)
 	}
-	return out.String()
+	return out
+}
+
+// try runs a command that may fail.
+func (s *service) try(args ...string) (string, error) {
+	s.t.Helper()
+	var out bytes.Buffer
+	err := run(s.t.Context(), s.world(&out), args)
+	return out.String(), err
 }
 
 // newService starts the program and reads its OpenAPI document.

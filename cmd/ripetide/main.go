@@ -44,6 +44,8 @@ type commands struct {
 	Serve    serveCmd    `cmd:"" help:"Answer requests until stopped."`
 	Demo     demoCmd     `cmd:"" help:"Load an invented farm on a real weather record, forecast its season, draw it, and serve it."`
 	Load     loadCmd     `cmd:"" help:"Load weather files into a station's record."`
+	Health   healthCmd   `cmd:"" help:"Say how a station's record stands: last day, holes, suspects, stand-in."`
+	Feed     feedCmds    `cmd:"" help:"List feeds, or fetch one now."`
 	Forecast forecastCmd `cmd:"" help:"Make a forecast, freeze it and print it."`
 	Explain  explainCmd  `cmd:"" help:"Say why a planting's dates are what they are."`
 	Method   methodCmds  `cmd:"" help:"Show or choose how the farm sums degree-days."`
@@ -56,7 +58,7 @@ type commands struct {
 
 const about = `Harvest forecasts for pick-your-own strawberries.
 
-Settings come from the environment: RIPETIDE_ADDR (default 127.0.0.1:8321), RIPETIDE_DATA (where a private PostgreSQL and files are kept), DATABASE_URL (a PostgreSQL of your own instead), RIPETIDE_LOG (text or json).
+Settings come from the environment: RIPETIDE_ADDR (default 127.0.0.1:8321), RIPETIDE_DATA (where a private PostgreSQL and files are kept), DATABASE_URL (a PostgreSQL of your own instead), RIPETIDE_FEED_NETWORKS (private networks that feeds may reach), RIPETIDE_LOG (text or json).
 
 Forecasts are estimates: walk the field. Not a frost alarm.`
 

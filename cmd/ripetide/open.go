@@ -14,6 +14,7 @@ import (
 	"ripetide/db"
 	"ripetide/db/postmaster"
 	"ripetide/forecast"
+	"ripetide/weather/feed"
 )
 
 const (
@@ -137,6 +138,8 @@ func plain(err error) string {
 	}{
 		{forecast.ErrFarmNotFound, "there is no such farm"},
 		{forecast.ErrStationNotFound, "the farm has no such station"},
+		{feed.ErrFeedNotFound, "the station has no such feed"},
+		{feed.ErrBusy, "the feed is being fetched right now"},
 		{forecast.ErrPlantingNotFound, "the farm has no such planting"},
 		{forecast.ErrForecastNotFound, "no such forecast was frozen"},
 	} {

@@ -33,10 +33,11 @@ func serve(ctx context.Context, w *world, c *config, o *opened, log *slog.Logger
 		defer cancel()
 		go o.server.Keep(keep)
 	}
+	feeds := newRunner(w, c, o.Store, log)
 	handler := api.New( //nolint:contextcheck // A handler takes the context of its request.
 		api.Config{
 			Store: stores{o.Store}, Forecast: &forecast.Service{Store: o.Store, Now: w.Now, Program: version},
-			Now: w.Now, Log: log, Version: version,
+			Feeds: feeds, Now: w.Now, Log: log, Version: version,
 		})
 	srv := &http.Server{
 		Handler:           handler,
@@ -57,6 +58,16 @@ func serve(ctx context.Context, w *world, c *config, o *opened, log *slog.Logger
 	log.InfoContext(ctx, "serving", slog.String("addr", addr), slog.String("version", version))
 	done := make(chan error, 1)
 	go func() { done <- srv.Serve(l) }()
+	fetching, cancelFetching := context.WithCancel(ctx)
+	fetched := make(chan struct{})
+	go func() {
+		defer close(fetched)
+		feeds.Run(fetching)
+	}()
+	defer func() { // Before the database is closed.
+		cancelFetching()
+		<-fetched
+	}()
 	if w.Serving != nil {
 		w.Serving(addr)
 	}

@@ -9,6 +9,7 @@ import (
 	"ripetide/db"
 	"ripetide/forecast"
 	"ripetide/weather"
+	"ripetide/weather/feed"
 )
 
 // stores fits the database to what the api asks for: the two do not know each
@@ -23,14 +24,41 @@ var (
 // Days implements [api.StationStore].
 func (s stores) Days(ctx context.Context, farm, station string, from, to *weather.Date, knownAt *time.Time) ([]api.StationDay, error) {
 	days, err := s.Store.Days(ctx, farm, station, from, to, knownAt)
-	if err != nil {
-		return nil, err
+	return stationDays(days), err
+}
+
+// Corrections implements [api.StationStore].
+func (s stores) Corrections(ctx context.Context, farm, station string, since time.Time, limit int) ([]api.StationDay, error) {
+	days, err := s.Store.Corrections(ctx, farm, station, since, limit)
+	return stationDays(days), err
+}
+
+// DayHistory implements [api.StationStore].
+func (s stores) DayHistory(ctx context.Context, farm, station string, day weather.Date) (api.DayHistory, error) {
+	h, err := s.Store.DayHistory(ctx, farm, station, day)
+	out := api.DayHistory{Values: stationDays(h.Values)}
+	for _, v := range h.Verdicts {
+		out.Verdicts = append(out.Verdicts, api.VerdictVersion(v))
 	}
+	return out, err
+}
+
+// FeedRuns implements [api.FeedStore].
+func (s stores) FeedRuns(ctx context.Context, k feed.Key, limit int) ([]api.FeedRun, error) {
+	runs, err := s.Store.FeedRuns(ctx, k, limit)
+	out := make([]api.FeedRun, len(runs))
+	for i, r := range runs {
+		out[i] = api.FeedRun(r)
+	}
+	return out, err
+}
+
+func stationDays(days []db.StationDay) []api.StationDay {
 	out := make([]api.StationDay, len(days))
 	for i, d := range days {
-		out[i] = api.StationDay{Day: d.Day, Source: d.Source}
+		out[i] = api.StationDay(d)
 	}
-	return out, nil
+	return out
 }
 
 // PutOutlook implements [api.OutlookStore].

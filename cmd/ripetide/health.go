@@ -1,0 +1,89 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+
+	"ripetide/forecast"
+	"ripetide/weather"
+)
+
+type healthCmd struct {
+	Station string `arg:"" help:"The station."`
+	Farm    string `help:"The farm. Default: the only one."`
+}
+
+// Run prints how a station's record stands.
+func (h *healthCmd) Run(ctx context.Context, w *world, c *config) error {
+	return with(ctx, c, w, c.Database, func(o *opened) error {
+		farm, err := farmOr(ctx, o.Store, h.Farm)
+		if err != nil {
+			return err
+		}
+		in, err := o.Inputs(ctx, farm.ID, w.Now())
+		if err != nil {
+			return err
+		}
+		days, err := o.Days(ctx, farm.ID, h.Station, nil, nil, nil)
+		if err != nil {
+			return err
+		}
+		remarks := make([]weather.Remark, len(days))
+		for i, d := range days {
+			remarks[i] = d.Remark
+		}
+		today, err := farm.Today(w.Now())
+		if err != nil {
+			return err
+		}
+		x, err := forecast.StationHealth(in, h.Station, remarks, today)
+		if err != nil {
+			return err
+		}
+		return printHealth(w.Stdout, x, today)
+	})
+}
+
+func printHealth(out io.Writer, h *forecast.Health, today weather.Date) error {
+	say := func(what, format string, args ...any) {
+		fmt.Fprintf(out, "%-16s %s\n", what, fmt.Sprintf(format, args...))
+	}
+	say("station", "%s, looked at on %s", h.Station, today.Time().Format("Mon 2 January 2006"))
+	if h.Last == nil {
+		say("record", "none: load a weather file, or send days")
+	} else {
+		say("record", "%d days, %s to %s", h.Days, *h.First, *h.Last)
+		if h.DaysOld > 0 {
+			say("last record", "%d days are missing since", h.DaysOld)
+		}
+	}
+	missing := 0
+	for _, x := range h.Holes {
+		missing += x.Len()
+	}
+	say("holes", "%d, of %d days together", len(h.Holes), missing)
+	say("suspects", "%d days; %d days are left out of forecasts", suspectDays(h.Suspects), len(h.LeftOut))
+	for _, x := range h.Suspects[max(0, len(h.Suspects)-mostTold):] {
+		say("", "%s (%s): %s", x.Date, x.Test, x.Detail)
+	}
+	switch {
+	case h.Proposal != nil:
+		say("hour of reading", "%s; nothing is changed until you set it", h.Proposal.Evidence)
+	case len(h.Hours) > 0:
+		last := h.Hours[len(h.Hours)-1]
+		say("hour of reading", "%d, since %s", last.Hour, last.From)
+	}
+	if s := h.StandIn; s != nil {
+		if s.Used {
+			o := s.Offsets.Year.Middle
+			say("stand-in", "%s, moved by %+.1f °C (give or take %.1f) by %d days in common; it lends %d days", s.Station, o.C, o.SD, s.Offsets.Days, s.Lent)
+		} else {
+			say("stand-in", "%s, but they have only %d days in common: it lends nothing", s.Station, s.Offsets.Days)
+		}
+	}
+	l := h.Leaning
+	say("this season", "%d days from %s to %s: %d bridged, %d lent by the stand-in, %d from other years", l.Days, l.From, l.To, l.Bridged, l.Lent, l.OtherYears)
+	_, err := fmt.Fprintf(out, "%-16s %d past seasons can be replayed, five are needed\n", "days ahead", l.PastSeasons)
+	return err
+}
