@@ -37,6 +37,7 @@ type HolesOut struct {
 type SuspectsOut struct {
 	Days    int            `json:"days" doc:"That a test doubts."`
 	LeftOut int            `json:"left_out" doc:"That forecasts do not use, verdicts included."`
+	Misfit  *string        `json:"misfit" doc:"Said when so many days are doubted that the station's place, unit or settings must be wrong: then none is left out. Usually null."`
 	ByTest  map[string]int `json:"by_test" doc:"Days that each test doubts."`
 	Latest  []SuspectDay   `json:"latest" doc:"The latest 50, in order."`
 }
@@ -118,7 +119,7 @@ func (s *Server) stationHealth(ctx context.Context, in *StationPath) (*got[Stati
 		Station: in.Station, AsOf: today, First: h.First, Last: h.Last, DaysOld: h.DaysOld, Days: h.Days,
 		Holes: HolesOut{Count: len(h.Holes), Latest: holesOut(tail(h.Holes, holesMax))},
 		Suspects: SuspectsOut{
-			LeftOut: len(h.LeftOut), ByTest: map[string]int{}, Latest: suspectsOut(tail(h.Suspects, suspectsMax)),
+			LeftOut: len(h.LeftOut), Misfit: some(h.Misfit), ByTest: map[string]int{}, Latest: suspectsOut(tail(h.Suspects, suspectsMax)),
 		},
 		Corrections: []CorrectionOut{}, Hours: readingHoursOut(h.Hours), OutlookAt: h.OutlookAt,
 		Leaning: LeaningOut(h.Leaning),

@@ -19,6 +19,7 @@ type Health struct {
 	Suspects    []quality.Suspect     // Of the whole record, by date.
 	LeftOut     []weather.Date        // Days that forecasts do not use, in order.
 	Hours       []weather.ReadingHour // At which the thermometers are read, as it is set.
+	Misfit      string                // See [Sifted]; "" is the usual.
 	// Proposal is at which hour the thermometers seem to be read, where that is
 	// not what is set; nil otherwise.
 	Proposal *quality.Guess
@@ -59,7 +60,7 @@ func StationHealth(in Inputs, station string, remarks []weather.Remark, asOf wea
 	r := in.Records[i]
 	h := &Health{Station: station, Hours: r.Hours, Holes: r.Days.Until(asOf - 1).Holes(), Days: r.Days.Until(asOf - 1).Len()}
 	sifted := r.Sift(asOf - 1)
-	h.Suspects, h.LeftOut = sifted.Suspects, sifted.LeftOut
+	h.Suspects, h.LeftOut, h.Misfit = sifted.Suspects, sifted.LeftOut, sifted.Misfit
 	if first, last, ok := r.Days.Until(asOf - 1).Span(); ok {
 		h.First, h.Last = &first, &last
 		h.DaysOld = int(asOf - 1 - last)

@@ -16,6 +16,7 @@ type Record struct {
 	Verdicts []weather.Verdict     // In order of date, one for a date.
 	Outlooks []weather.Outlook     // In order of IssuedAt, which are distinct.
 	leftOut  []weather.Date        // Once the record is sifted.
+	misfit   string                // Likewise; see [Sifted].
 }
 
 // Inputs is everything that a forecast is computed from. Plantings that were
@@ -66,7 +67,7 @@ func (in Inputs) asSeenOn(asOf weather.Date) Inputs {
 	zone := in.zone()
 	for i, r := range in.Records {
 		sifted := r.Sift(asOf - 1)
-		out.Records[i] = Record{Station: r.Station, Days: sifted.Days, leftOut: sifted.LeftOut}
+		out.Records[i] = Record{Station: r.Station, Days: sifted.Days, leftOut: sifted.LeftOut, misfit: sifted.Misfit}
 		for _, o := range r.Outlooks {
 			if weather.DateIn(o.IssuedAt.In(zone)) <= asOf {
 				out.Records[i].Outlooks = append(out.Records[i].Outlooks, o)

@@ -111,6 +111,9 @@ func (c *computing) noteLeftOut(station string) {
 			out = append(out, d)
 		}
 	}
+	if misfit := c.in.Records[i].misfit; misfit != "" {
+		c.note(NoteSuspect, "", "So many days of station %s are doubtful that none is left out for it: look at its place, its unit and its record (%s).", station, misfit)
+	}
 	switch n := len(out); {
 	case n == 1:
 		c.note(NoteSuspect, "", "The record of station %s for %s is left out as doubtful.", station, weekday(out[0]))

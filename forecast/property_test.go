@@ -101,6 +101,9 @@ func TestSouthernFarmMirrorsTheNorthern(t *testing.T) {
 	const half = 184
 	south := moveDates(t, in, func(d weather.Date) weather.Date { return d - half })
 	south.Farm.Latitude = -south.Farm.Latitude
+	for i := range south.Records {
+		south.Records[i].Station.Latitude = -south.Records[i].Station.Latitude
+	}
 	for _, at := range []weather.Date{asOf - 100, asOf, asOf + 14} {
 		a, b := compute(t, in, at), compute(t, south, at-half)
 		if b.Season != at.Year() {

@@ -22,7 +22,14 @@ type Sifted struct {
 	Days     weather.Series    // By the civil day, without LeftOut.
 	Suspects []quality.Suspect // By date; those that are used too.
 	LeftOut  []weather.Date    // In order.
+	// Misfit is what is said of the first of so many suspects that the doubt is
+	// about the station's place, unit or settings and not about single days; then
+	// none is left out for it. "" is the usual.
+	Misfit string
 }
+
+// mostDoubted is the share of a record beyond which suspects are a misfit.
+const mostDoubted = 0.25
 
 // Sift returns the record through a date as forecasts use it: highest
 // temperatures that were read in the morning on the day they belong to, days
@@ -64,10 +71,19 @@ func (r Record) Sift(through weather.Date) Sifted {
 			out.LeftOut = append(out.LeftOut, v.Date)
 		}
 	}
-	if r.Station.Suspects != weather.UseSuspects {
-		for _, s := range out.Suspects {
-			if !judged[s.Date] {
-				out.LeftOut = append(out.LeftOut, s.Date)
+	var doubted []weather.Date
+	for _, s := range out.Suspects {
+		if n := len(doubted); n == 0 || doubted[n-1] != s.Date {
+			doubted = append(doubted, s.Date)
+		}
+	}
+	switch {
+	case float64(len(doubted)) > mostDoubted*float64(days.Len()) && len(doubted) > 1:
+		out.Misfit = out.Suspects[0].Detail
+	case r.Station.Suspects != weather.UseSuspects:
+		for _, d := range doubted {
+			if !judged[d] {
+				out.LeftOut = append(out.LeftOut, d)
 			}
 		}
 	}

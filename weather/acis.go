@@ -398,7 +398,7 @@ func acisValue(v jsonValue) (x value, hour int8) {
 	}
 	plain, flag := strings.TrimSpace(v.plain()), strings.TrimSpace(extra[1].text())
 	// The letter stands behind the number, or apart.
-	if stem := strings.TrimRight(plain, "MSTA"); stem != plain && flag == "" {
+	if stem := strings.TrimRight(plain, "MSTA"); stem != plain {
 		plain, flag = stem, plain[len(stem):]
 	}
 	switch {

@@ -43,9 +43,11 @@ func TestACISHours(t *testing.T) {
 		"none is known":             {`["68"," ",-1],["49"," ",-1]`, 0},
 		"they differ":               {`["68"," ",17],["49"," ",7]`, 0},
 		"midnight":                  {`["68"," ",24],["49"," ",24]`, 24},
-		"midnight in another way":   {`["68"," ",0],["49"," ",0.4]`, 24},
+		"midnight in another way":   {`["68"," ",0],["49"," ",-1]`, 24},
+		"minutes past midnight":     {`["68"," ",-1],["49"," ",0.4]`, 24},
 		"minutes":                   {`["68"," ",6.6],["49"," ","7"]`, 7},
-		"no hour of a day":          {`["68"," ",25],["49"," ",24.2]`, 0},
+		"no hour of a day":          {`["68"," ",25],["49"," ",-1]`, 0},
+		"minutes too many":          {`["68"," ",-1],["49"," ",24.2]`, 0},
 		"no number":                 {`["68"," ","x"],["49"," ",null]`, 0},
 		"no hour was asked for":     {`["68"," "],["49"," "]`, 0},
 		"something else than flags": {`["68",7,8],["49",7,8]`, 0},
@@ -61,36 +63,36 @@ func TestACISHours(t *testing.T) {
 func TestACISValues(t *testing.T) {
 	t.Parallel()
 	for _, tt := range []struct {
-		name     string
-		row      string
-		refusal  string // "": kept as 49 to 68 °F.
-		minTwice bool
+		name    string
+		row     string
+		refusal string // "": kept as 49 to 68 °F.
 	}{
-		{"strings", `"2012-05-01","68","49"`, "", false},
-		{"blanks", `" 2012-05-01"," 68 "," 49"`, "", false},
-		{"numbers", `"2012-05-01",68,49`, "", false},
-		{"more columns than are looked at", `"2012-05-01","68","49"` + strings.Repeat(`,"0.1"`, 30), "", false},
-		{"M", `"2012-05-01","M","49"`, "max is missing", false},
-		{"null", `"2012-05-01","68",null`, "min is missing", false},
-		{"empty", `"2012-05-01","68",""`, "min is empty", false},
-		{"part of a later day's", `"2012-05-01","S","49"`, "max is missing", false},
-		{"a number that is part of a later day's", `"2012-05-01","68S","49"`, "max is missing", false},
-		{"several days", `"2012-05-01","68A","49"`, "max 68 is of several days (A)", false},
-		{"several days, with the flag apart", `"2012-05-01",["68","A",7],["49"," ",7]`, "max 68 is of several days (A)", false},
-		{"missing, with the flag apart", `"2012-05-01",["68"," ",7],["M","M",-1]`, "min is missing", false},
-		{"an empty cell", `"2012-05-01",[],"49"`, "max is missing", false},
-		{"a trace of warmth", `"2012-05-01","T","49"`, `max "" has the flag T, which a temperature cannot have`, false},
-		{"an unknown flag", `"2012-05-01",["68","Q",7],["49"," ",7]`, `max "68" has the flag Q, which a temperature cannot have`, false},
-		{"a word", `"2012-05-01","warm","49"`, `max "warm" is not a number`, false},
-		{"an object", `"2012-05-01",{"a":1},"49"`, `max "{\"a\":1}" is not a number`, false},
-		{"no date of the calendar", `"2012-02-30","68","49"`, `date "2012-02-30" is not a calendar date YYYY-MM-DD`, false},
-		{"a month", `"2012-05","68","49"`, `date "2012-05" is not a calendar date YYYY-MM-DD`, false},
-		{"a month without a value", `"2012-05","M","M"`, `date "2012-05" is not a calendar date YYYY-MM-DD`, false},
-		{"no date", `null,"68","49"`, `date "null" is not a calendar date YYYY-MM-DD`, false},
-		{"tomorrow", `"2026-06-11","68","49"`, "date 2026-06-11 is after today", false},
-		{"too warm", `"2012-05-01","168","49"`, "max 168 °F is above 140 °F", false},
-		{"cut short", `"2012-05-01","68"`, "row has 1 of 2 values", false},
-		{"empty row", ``, "row is no list of a date and values", false},
+		{"strings", `"2012-05-01","68","49"`, ""},
+		{"blanks", `" 2012-05-01"," 68 "," 49"`, ""},
+		{"numbers", `"2012-05-01",68,49`, ""},
+		{"more columns than are looked at", `"2012-05-01","68","49"` + strings.Repeat(`,"0.1"`, 30), ""},
+		{"M", `"2012-05-01","M","49"`, "max is missing"},
+		{"null", `"2012-05-01","68",null`, "min is missing"},
+		{"empty", `"2012-05-01","68",""`, "min is empty"},
+		{"part of a later day's", `"2012-05-01","S","49"`, "max is missing"},
+		{"a number that is part of a later day's", `"2012-05-01","68S","49"`, "max is missing"},
+		{"several days", `"2012-05-01","68A","49"`, "max 68 is of several days (A)"},
+		{"several days, with the flag apart", `"2012-05-01",["68","A",7],["49"," ",7]`, "max 68 is of several days (A)"},
+		{"missing, with the flag apart", `"2012-05-01",["68"," ",7],["M","M",-1]`, "min is missing"},
+		{"missing, whatever its flag", `"2012-05-01",["68"," ",7],["M","A",7]`, "min is missing"},
+		{"an empty cell", `"2012-05-01",[],"49"`, "max is missing"},
+		{"a trace of warmth", `"2012-05-01","T","49"`, `max "" has the flag T, which a temperature cannot have`},
+		{"an unknown flag", `"2012-05-01",["68","Q",7],["49"," ",7]`, `max "68" has the flag Q, which a temperature cannot have`},
+		{"a word", `"2012-05-01","warm","49"`, `max "warm" is not a number`},
+		{"an object", `"2012-05-01",{"a":1},"49"`, `max "{\"a\":1}" is not a number`},
+		{"no date of the calendar", `"2012-02-30","68","49"`, `date "2012-02-30" is not a calendar date YYYY-MM-DD`},
+		{"a month", `"2012-05","68","49"`, `date "2012-05" is not a calendar date YYYY-MM-DD`},
+		{"a month without a value", `"2012-05","M","M"`, `date "2012-05" is not a calendar date YYYY-MM-DD`},
+		{"no date", `null,"68","49"`, `date "null" is not a calendar date YYYY-MM-DD`},
+		{"tomorrow", `"2026-06-11","68","49"`, "date 2026-06-11 is after today"},
+		{"too warm", `"2012-05-01","168","49"`, "max 168 °F is above 140 °F"},
+		{"cut short", `"2012-05-01","68"`, "row has 1 of 2 values"},
+		{"empty row", ``, "row is no list of a date and values"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			t.Parallel()
@@ -108,7 +110,7 @@ func TestACISValues(t *testing.T) {
 			}
 		})
 	}
-	r := readReply(t, "acis", `{"meta":{},"data":[["2012-04-29","60","40"],["2012-04-30","M","M"],["2012-05-01","S",null],"2012-05-02",["2012-05-03","-0","-1"]]}`, weather.ReadOptions{Latest: today})
+	r := readReply(t, "acis", `{"meta":{},"data":[["2012-04-29","60","40"],[" 2012-04-30","M","M"],["2012-05-01","S",null],"2012-05-02",["2012-05-03","-0","-1"]]}`, weather.ReadOptions{Latest: today})
 	if r.Blank != 2 || r.Received != 3 || len(r.Days) != 2 {
 		t.Errorf("%+v", r)
 	}

@@ -122,7 +122,7 @@ func (b *Batch) AddDay(row int, date Date, minimum, maximum *float64, r Remark) 
 		b.refuse(row, date.String(), fault)
 		return
 	}
-	b.addDay(row, date.String(), date, lo.number, hi.number, r)
+	b.addDay(row, "", date, lo.number, hi.number, r)
 }
 
 // AddBlank counts a date for which the source says that it has neither of the
@@ -164,7 +164,8 @@ func (b *Batch) add(row int, date string, lo, hi value) {
 	b.addDay(row, date, d, lo.number, hi.number, Remark{})
 }
 
-// addDay adds a row that has a date and two finite numbers.
+// addDay adds a row that has a date, sent as text or, with "", already made out,
+// and two finite numbers.
 func (b *Batch) addDay(row int, text string, d Date, lo, hi float64, r Remark) {
 	e := entry{day: Day{d, b.unit.Celsius(lo), b.unit.Celsius(hi)}, remark: r, row: int32(row)}
 	fault := extremesFault(lo, hi, b.unit)
@@ -173,6 +174,9 @@ func (b *Batch) addDay(row int, text string, d Date, lo, hi float64, r Remark) {
 	}
 	if fault != "" {
 		e.refused = true
+		if text == "" { // Writing it for every good row was half of the time.
+			text = d.String()
+		}
 		b.refuse(row, text, fault)
 	}
 	b.entries = append(b.entries, e)

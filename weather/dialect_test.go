@@ -51,7 +51,7 @@ func TestDialectHeading(t *testing.T) {
 		{"commas within the names between semicolons", "Date, Time;Temp, °C\n" + row + ";1\n" + row + ":30;1\n", "parted by semicolons", "", `date in "Date, Time", temperature in "Temp, °C"`},
 		{"prose that looks like a heading", "date, temp\nexport date 2026-01-01, temp logger\ntime,temp_c\n" + row + ",1\n" + row + ":30,1\n", "parted by commas", "2 lines before the heading passed over", `date in "time", temperature in "temp_c"`},
 		{"a hundred lines before it", strings.Repeat("x\n\n", 100) + "time,temp_c\n" + row + ",1\n" + row + ":30,1\n", "parted by commas", "100 lines before the heading passed over", `date in "time", temperature in "temp_c"`},
-		{"a line of numbers above it", "1,2\ntime,temp_c\n" + row + ",1\n" + row + ":30,1\n", "parted by commas", "1 line before the heading passed over", `date in "time", temperature in "temp_c"`},
+		{"a line of numbers above it", ",1,2\ntime,temp_c,x\n" + row + ",1\n" + row + ":30,1\n", "parted by commas", "1 line before the heading passed over", `date in "time", temperature in "temp_c"`},
 		{"a line above it with something over the date", "logger,air,probe\ntime,temp_c,x\n" + row + ",1\n" + row + ":30,1\n", "parted by commas", "1 line before the heading passed over", `date in "time", temperature in "temp_c"`},
 		{"a line above it with one word", ",air\ntime,temp_c\n" + row + ",1\n" + row + ":30,1\n", "parted by commas", "1 line before the heading passed over", `date in "time", temperature in "temp_c"`},
 		{"notes between heading and data", "time,temp_c\n" + strings.Repeat("note,\n", 19) + row + ",1\n" + row + ":30,1\n", "parted by commas", "", `date in "time", temperature in "temp_c"`},

@@ -458,7 +458,7 @@ func (s *stationChoice) take(id, name string) bool {
 		s.seen = append(s.seen, short)
 	}
 	s.took = s.want == "" && same(s.seen[0]) || s.want != "" && same(s.want)
-	if s.took && !s.found {
+	if s.took {
 		s.found, s.name = true, clip(name)
 	}
 	return s.took

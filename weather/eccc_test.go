@@ -56,6 +56,17 @@ func TestReadECCCSample(t *testing.T) {
 	refusedWhole(t, string(body), weather.ReadOptions{Station: "51423"}, weather.ErrNoRows, `"51423", but of 1163781`)
 }
 
+// A row that is cut off after the longitude, which begins with a minus, is not
+// taken for prose.
+func TestReadECCCCutOffEarly(t *testing.T) {
+	t.Parallel()
+	body := string(formatFile(t, "eccc_1163781_2018.csv")) + "\"-120.45\",\"50.70\"\r\n"
+	r := readService(t, "eccc", body, weather.ReadOptions{})
+	if want := []weather.Refusal{{81, "", "row has 2 of 31 cells, it is cut off"}}; len(r.Days) != 80 || !slices.Equal(r.Refused, want) {
+		t.Errorf("%d days, refused %v", len(r.Days), r.Refused)
+	}
+}
+
 // The layout until 2018, with the values of Halifax: the station and a legend
 // above the heading, and the days ahead empty without a flag.
 func TestReadECCCOldLayout(t *testing.T) {
@@ -263,6 +274,17 @@ func TestReadECCCOpenQuote(t *testing.T) {
 	r := readService(t, "eccc", ecccRows("2018-05-01  21.5  8.3 ", "2018-05-02  21.5  8.3 ", "2018-05-03  21.5  8.3 ")+"\"KAM", weather.ReadOptions{})
 	if len(r.Days) != 3 || !slices.Equal(r.Refused, []weather.Refusal{{4, "", "a quote is not closed"}}) {
 		t.Errorf("%v, refused %v", r.Days, r.Refused)
+	}
+}
+
+// A cell in quotes may run over two lines.
+func TestReadECCCCellOverTwoLines(t *testing.T) {
+	t.Parallel()
+	body := strings.Replace(ecccRows("2018-05-01  21.5  8.3 ", "2018-05-02  20.5  7.3 "), `"KAMLOOPS A"`, "\"KAMLOOPS\r\nA\"", 1)
+	r := readService(t, "eccc", body, weather.ReadOptions{})
+	daysAre(t, r, "2018-05-01 8.3 21.5", "2018-05-02 7.3 20.5")
+	if len(r.Refused) != 0 {
+		t.Errorf("refused %v", r.Refused)
 	}
 }
 

@@ -10,7 +10,7 @@ import (
 
 // knmiRows is a file of the columns that matter; the heading as in knmi_356.txt.
 func knmiRows(rows ...string) string {
-	return "SOURCE: ROYAL NETHERLANDS METEOROLOGICAL INSTITUTE (KNMI)\nYYYYMMDD  = Date, see 1, 2 and \"3\n\n" +
+	return "2 languages, 7 columns\nSOURCE: ROYAL NETHERLANDS METEOROLOGICAL INSTITUTE (KNMI)\nYYYYMMDD  = Date, see 1, 2 and \"3\n\n" +
 		"# STN,YYYYMMDD,   TG,   TN,  TNH,   TX,  TXH\n\n" + strings.Join(rows, "\n") + "\n"
 }
 

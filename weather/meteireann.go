@@ -108,10 +108,10 @@ func metEireannValue(text string) value {
 
 // dateDMonY reads "05-jan-1942", with the fault as a clause, or "".
 func dateDMonY(s string) (Date, string) {
-	if day, rest, ok := strings.Cut(s, "-"); ok && len(day) == 2 {
+	if day, rest, ok := strings.Cut(s, "-"); ok {
 		name, year, _ := strings.Cut(rest, "-")
 		month := 1 + slices.IndexFunc(monthNames[:], func(m string) bool { return strings.EqualFold(m, name) })
-		if month > 0 && len(year) == 4 {
+		if month > 0 {
 			d, fault := parseDate(fmt.Sprintf("%s-%02d-%s", year, month, day))
 			if fault == "" || strings.HasPrefix(fault, "year") {
 				return d, fault

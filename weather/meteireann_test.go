@@ -132,6 +132,7 @@ func TestReadMetEireannRefusesWholeFiles(t *testing.T) {
 		{"without mintp", swap("mintp,", "x,"), weather.ReadOptions{}, weather.ErrBadHeader, "no column mintp"},
 		{"heading only", metEireannRows(), weather.ReadOptions{}, weather.ErrNoRows, "no rows"},
 		{"date not first", swap("date,ind,", "ind,date,"), weather.ReadOptions{Format: "met-eireann"}, weather.ErrBadHeader, "no heading"},
+		{"date third", swap("date,ind,", "x,ind,date,"), weather.ReadOptions{Format: "met-eireann"}, weather.ErrBadHeader, "no heading"},
 		{"maxtp first", "maxtp,ind,mintp\n9,0,5\n", weather.ReadOptions{Format: "met-eireann"}, weather.ErrBadHeader, "no heading"},
 		{"no indicator", swap("date,ind,", "date,flag,"), weather.ReadOptions{Format: "met-eireann"}, weather.ErrBadHeader, "no heading"},
 	} {

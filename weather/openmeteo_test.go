@@ -133,6 +133,13 @@ func TestOpenMeteoValues(t *testing.T) {
 	}
 }
 
+func TestOpenMeteoWithoutAnError(t *testing.T) {
+	t.Parallel()
+	body := meteoOf(`"error":false ,"reason":"x",`+meteoNewYork, `"2026-05-01"`, "20", "10")
+	r := readReply(t, "open-meteo", body, weather.ReadOptions{Zone: newYork, Latest: today})
+	checkDays(t, r.Days, "2026-05-01 10 20")
+}
+
 func TestOpenMeteoAhead(t *testing.T) {
 	t.Parallel()
 	opt := weather.ReadOptions{Zone: newYork, Latest: today}

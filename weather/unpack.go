@@ -158,7 +158,7 @@ func zipFiles(entries []*zip.File, size uint64) ([]*zip.File, error) {
 		}
 		path := strings.ReplaceAll(e.Name, `\`, "/")
 		hidden := strings.HasPrefix(path, "__MACOSX/") || strings.HasPrefix(path, ".") || strings.Contains(path, "/.")
-		if !hidden && !strings.HasSuffix(path, "/") && !e.Mode().IsDir() && e.UncompressedSize64 > 0 {
+		if !hidden && !strings.HasSuffix(path, "/") && e.UncompressedSize64 > 0 {
 			files = append(files, e)
 		}
 	}

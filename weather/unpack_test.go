@@ -79,7 +79,7 @@ func TestReadZip(t *testing.T) {
 		{"one file", []zipped{{"etmgeg_356.txt", knmi}}, weather.ReadOptions{}, 10, "knmi", "the file etmgeg_356.txt in it"},
 		{"one file in a folder", []zipped{{"a/", ""}, {"a/b/etmgeg_356.txt", knmi}}, weather.ReadOptions{}, 10, "knmi", "the file etmgeg_356.txt in it"},
 		{"hidden and empty files beside it", []zipped{
-			{"__MACOSX/._x.csv", tinyCSV},
+			{"__MACOSX/x.csv", tinyCSV},
 			{".hidden.csv", tinyCSV},
 			{"a/.hidden.csv", tinyCSV},
 			{`b\.hidden.csv`, tinyCSV},
@@ -181,6 +181,7 @@ func TestReadZipRefuses(t *testing.T) {
 		{"wrong data", wrongData, weather.ErrDamaged, `"x.csv" in the zip archive does not unpack, it is damaged`},
 		{"locked", with(func(h *zip.FileHeader) { h.Flags |= 1 }), weather.ErrDamaged, "password"},
 		{"packed by an unknown method", with(func(h *zip.FileHeader) { h.Method = 14 }), weather.ErrDamaged, "unusual way"}, // LZMA.
+		{"a folder that has data", with(func(h *zip.FileHeader) { h.Name = "a/" }), weather.ErrNoRows, "no file in it"},
 		{"smaller than it says", with(func(h *zip.FileHeader) { h.UncompressedSize64 = 30 }), weather.ErrDamaged, "does not unpack"},
 		{"larger than the archive", with(func(h *zip.FileHeader) { h.CompressedSize64 = 3 << 20 }), weather.ErrDamaged, "one over another"},
 		{"of a size that overflows", with(func(h *zip.FileHeader) { h.CompressedSize64 = 1<<64 - 1 }), weather.ErrDamaged, "damaged"},

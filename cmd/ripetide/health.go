@@ -64,6 +64,9 @@ func printHealth(out io.Writer, h *forecast.Health, today weather.Date) error {
 	}
 	say("holes", "%d, of %d days together", len(h.Holes), missing)
 	say("suspects", "%d days; %d days are left out of forecasts", suspectDays(h.Suspects), len(h.LeftOut))
+	if h.Misfit != "" {
+		say("", "so many that none is left out: look at the station's place, unit and record (%s)", h.Misfit)
+	}
 	for _, x := range h.Suspects[max(0, len(h.Suspects)-mostTold):] {
 		say("", "%s (%s): %s", x.Date, x.Test, x.Detail)
 	}

@@ -87,7 +87,7 @@ func annArbor(t *testing.T) weather.Series {
 // is one of them.
 func prove(days weather.Series, seed uint64, floor, gaps bool) (p proof) {
 	sim, in := proofFarm(seed, gaps)
-	in.Records = []forecast.Record{{Station: weather.Station{ID: "s"}, Days: days}}
+	in.Records = []forecast.Record{{Station: weather.Station{ID: "s", Latitude: 42.3}, Days: days}}
 	truths := map[int][]simfarm.Truth{}
 	for y := proofFirst; y <= proofLast; y++ {
 		ts, err := sim.Season(days, y)

@@ -142,6 +142,13 @@ func TestNWSCellThatIsGoneIsAskedForAgain(t *testing.T) {
 	if want := cell + " " + point; n.paths(from) != want {
 		t.Errorf("asked %s, want %s", n.paths(from), want)
 	}
+	// Nor is it asked for twice.
+	from = len(n.requests())
+	res, _ = fetch(t, cl, nwsSpec(n.URL), z, feed.State{})
+	wantOutcome(t, res, feed.Refused)
+	if want := point + " " + cell; n.paths(from) != want {
+		t.Errorf("asked %s, want %s", n.paths(from), want)
+	}
 }
 
 func TestNWSIsNotFollowedToAnotherServer(t *testing.T) {

@@ -101,9 +101,7 @@ const (
 	shortestSleep = 5 * time.Second
 	// keepTime is how long storing may take when the runner is told to stop.
 	keepTime = 10 * time.Second
-	// holdBusy is after a feed is found to be fetched elsewhere, holdBroken
-	// after one cannot be stored.
-	holdBusy   = 30 * time.Second
+	// holdBroken is after a feed cannot be stored.
 	holdBroken = 15 * time.Minute
 	// manualPause is between two fetches by Once.
 	manualPause = time.Minute
@@ -182,14 +180,14 @@ func (r *Runner) due(j Job) time.Time {
 	return j.Due()
 }
 
-// hold leaves a feed alone for a while.
-func (r *Runner) hold(k Key, d time.Duration) {
+// hold leaves a feed that is broken alone for a while.
+func (r *Runner) hold(k Key) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	if r.held == nil {
 		r.held = map[Key]time.Time{}
 	}
-	r.held[k] = r.Now().Add(d)
+	r.held[k] = r.Now().Add(holdBroken)
 }
 
 // release forgets the holds that are over.
@@ -203,7 +201,7 @@ func (r *Runner) release(now time.Time) {
 func (r *Runner) scheduled(ctx context.Context, k Key) {
 	defer func() {
 		if p := recover(); p != nil {
-			r.hold(k, holdBroken)
+			r.hold(k)
 			r.Log.ErrorContext(ctx, "feed panicked", slog.String("feed", k.String()),
 				slog.Any("panic", p), slog.String("stack", string(debug.Stack())))
 		}
@@ -215,11 +213,10 @@ func (r *Runner) scheduled(ctx context.Context, k Key) {
 		return nil
 	})
 	switch {
-	case err == nil, errors.Is(err, errNotDue), errors.Is(err, ErrFeedNotFound), ctx.Err() != nil:
-	case errors.Is(err, ErrBusy):
-		r.hold(k, holdBusy)
+	case err == nil, ctx.Err() != nil:
+	case errors.Is(err, errNotDue), errors.Is(err, ErrBusy), errors.Is(err, ErrFeedNotFound): // Another saw to it.
 	default:
-		r.hold(k, holdBroken)
+		r.hold(k)
 		r.Log.ErrorContext(ctx, "feed cannot be kept", slog.String("feed", k.String()), slog.Any("error", err))
 	}
 }

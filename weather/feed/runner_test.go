@@ -415,7 +415,7 @@ func TestAStoreThatIsAwayIsAskedOnceAMinute(t *testing.T) {
 	})
 }
 
-func TestAFeedThatIsFetchedElsewhereIsLeftAloneAWhile(t *testing.T) {
+func TestAFeedThatIsFetchedElsewhereIsLeftAlone(t *testing.T) {
 	t.Parallel()
 	synctest.Test(t, func(t *testing.T) {
 		a := job("a")
@@ -423,7 +423,7 @@ func TestAFeedThatIsFetchedElsewhereIsLeftAloneAWhile(t *testing.T) {
 		unlock, _, _ := s.Lock(t.Context(), a.Key())
 		r, log := runner(s, fetcher(hourly))
 		run(t, 10*time.Minute-time.Second, r)
-		if s.reads > 21 || len(s.history()) != 0 || log.Len() != 0 {
+		if s.reads > 11 || len(s.history()) != 0 || log.Len() != 0 {
 			t.Errorf("read %d times, history %v, log %s", s.reads, s.history(), log)
 		}
 		unlock()
@@ -530,4 +530,42 @@ func TestTheLogTellsTroubleButNoKey(t *testing.T) {
 	if h := st.history(); len(h) != 1 || !h[0].started.Equal(c.Now()) {
 		t.Errorf("history %v", h)
 	}
+}
+
+func TestFeedsThatAreDueSoonAreNotWaitedForAMinute(t *testing.T) {
+	t.Parallel()
+	synctest.Test(t, func(t *testing.T) {
+		a := job("a")
+		a.State = settled(t.Context(), a.Spec, feed.State{NextAt: time.Now().Add(20 * time.Second)})
+		s := storeOf(a)
+		r, _ := runner(s, fetcher(hourly))
+		start := time.Now()
+		run(t, 50*time.Second, r)
+		if h := s.history(); len(h) != 1 || h[0].started.Sub(start) != 20*time.Second {
+			t.Errorf("fetched %v, want after 20 s", h)
+		}
+	})
+}
+
+func TestTheStoreIsNotReadForEachFeed(t *testing.T) {
+	t.Parallel()
+	synctest.Test(t, func(t *testing.T) {
+		var jobs []feed.Job
+		of := settled(t.Context(), job("a").Spec, feed.State{}).Of
+		for i := range 500 { // Due ten times a second.
+			j := job("a")
+			j.Farm = fmt.Sprint("f", i)
+			j.State = feed.State{Of: of, NextAt: time.Now().Add(time.Duration(i) * 100 * time.Millisecond)}
+			jobs = append(jobs, j)
+		}
+		s := storeOf(jobs...)
+		r, _ := runner(s, fetcher(func(_ context.Context, _ feed.Spec, st feed.State) (feed.Result, feed.State) {
+			st.NextAt = time.Now().Add(time.Hour)
+			return feed.Result{Outcome: feed.New}, st
+		}))
+		run(t, time.Minute, r)
+		if len(s.history()) != 500 || s.reads > 13 { // Once in five seconds.
+			t.Errorf("%d feeds fetched, the store read %d times", len(s.history()), s.reads)
+		}
+	})
 }

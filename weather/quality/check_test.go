@@ -94,6 +94,7 @@ func TestCheckShort(t *testing.T) {
 		{"min and max four times", run(5.1, 20, 7.2, 21, 7.2, 21, 7.2, 21, 7.2, 21, 5, 25), ""}, // A half of six days: nothing is odd there.
 		{"highs of the day before as lows", run(5, 20, 20, 21, 21, 23, 23, 24, 24, 25, 6, 26), ""},
 		{"impossible days are passed over", run(10, 20, nan, 5, 61, 62, 12, 9, -91, 0, 11, 21), ""},
+		{"so is a low above the high", run(10, 20, 15, -5, 10, 20), ""},
 		{"and what is around them is not", run(10, 20, nan, 5, 5, 10, 10, 20, -15, 20, 10, 20), "2025-06-05 spike: min -15.0 °C, where the days around have 10.0 and 10.0\n"},
 		{"two faults of a day", run(10, 31, -15.5, 0, 11, 30), "2025-06-02 naught: max is 0 °C, where the days around have 31.0 and 30.0 °C\n" +
 			"2025-06-02 neighbour: max 0.0 °C is below the min of the day before, 10.0; max 0.0 °C is below the min of the day after, 11.0\n" +
@@ -228,8 +229,47 @@ func TestStreakOverHoles(t *testing.T) {
 		days[k].Min, days[k].Max = days[k+900].Min, days[k+900].Max
 	}
 	days = slices.Delete(days, 1004, 1005)
+	for k := range 7 {
+		days[1000+k].Min, days[1000+k].Max = days[1900+k].Min, days[1900+k].Max
+	}
 	if got := tests(days, 990, 1010); got[quality.Duplicate] != 0 {
 		t.Errorf("%v, want no duplicates of four days and three", got)
+	}
+	for _, hole := range []int{1006, 1906} {
+		days = slices.Delete(lahrDays(t, 10), hole, hole+1)
+		for k := range 9 {
+			days[1000+k].Min, days[1000+k].Max = days[1900+k].Min, days[1900+k].Max
+		}
+		if got := tests(days, 990, 1010); got[quality.Duplicate] != 6 {
+			t.Errorf("%v, want 6 duplicates of six days and three", got)
+		}
+	}
+}
+
+// A record of a season can have duplicates too, and streaks of the same values
+// are none.
+func TestDuplicatesOfOneSeason(t *testing.T) {
+	t.Parallel()
+	days := lahrDays(t, 1)[:100]
+	for k := 20; k < 30; k++ {
+		days[k].Min, days[k].Max = days[k+50].Min, days[k+50].Max
+	}
+	if got := tests(days, 20, 29)[quality.Duplicate]; got != 10 {
+		t.Errorf("%d of 10 copied days are marked", got)
+	}
+	for _, s := range quality.Check(days, where) {
+		if s.Test == quality.Duplicate && s.Detail != "10 days from 2005-01-21 on have the values of those from 2005-03-12 on" && s.Detail != "10 days from 2005-03-12 on have the values of those from 2005-01-21 on" {
+			t.Errorf("%v", s)
+		}
+	}
+	days = lahrDays(t, 10)
+	for k := range 12 {
+		days[1000+k].Min, days[1000+k].Max = 5, 9
+		days[2000+k].Min, days[2000+k].Max = 5, 9
+	}
+	got := tests(days, 0, len(days)-1)
+	if got[quality.Duplicate] != 0 || got[quality.Streak] != 24 {
+		t.Errorf("%v, want 24 days of streaks", got)
 	}
 }
 
@@ -264,6 +304,13 @@ func TestCoarseRecordHasNoDuplicates(t *testing.T) {
 	}
 	if got := quality.Check(days, quality.Place{}); len(got) > 0 {
 		t.Errorf("%d suspects, the first %v", len(got), got[0])
+	}
+	copied := slices.Clone(days)
+	for k := range 45 {
+		copied[700+k].Min, copied[700+k].Max = copied[2000+k].Min, copied[2000+k].Max
+	}
+	if got := tests(copied, 0, len(days)-1)[quality.Duplicate]; got != 0 {
+		t.Errorf("%d days are marked where 45 are copied", got)
 	}
 	for k := range 60 { // ln(3650²/2/0.001) / -ln(4/6) is 56.
 		days[700+k].Min, days[700+k].Max = days[2000+k].Min, days[2000+k].Max
@@ -449,7 +496,7 @@ func tests2(days []weather.Day, p quality.Place) map[quality.Test]int {
 // days is none.
 func TestUnitOfARun(t *testing.T) {
 	t.Parallel()
-	for _, n := range []int{1, 3, 5, 12, 40} {
+	for _, n := range []int{1, 3, 4, 5, 12, 40} {
 		days := lahrDays(t, 10)
 		const i = 2000 // In June 2010.
 		for k := i; k < i+n; k++ {
@@ -460,10 +507,34 @@ func TestUnitOfARun(t *testing.T) {
 		if n < 4 {
 			want = 0
 		}
-		got, all := tests(days, i, i+n-1)[quality.Unit], tests(days, 0, len(days)-1)[quality.Unit]
+		got, all := 0, 0
+		for _, s := range quality.Check(days, quality.Place{Latitude: math.NaN()}) {
+			if s.Test == quality.Unit {
+				all++
+				if days[i].Date <= s.Date && s.Date <= days[i+n-1].Date {
+					got++
+				}
+			}
+		}
 		if got != want || all != want {
 			t.Errorf("%d days: %d marked, %d in all", n, got, all)
 		}
+	}
+}
+
+// Good days between two runs belong to neither.
+func TestUnitOfTwoRuns(t *testing.T) {
+	t.Parallel()
+	days := lahrDays(t, 10)
+	const i = 2000
+	for k := i; k < i+90; k++ {
+		if k < i+40 || k >= i+50 {
+			days[k].Max = tenth(min(days[k].Max*9/5+32, weather.Warmest))
+			days[k].Min = min(tenth(days[k].Min*9/5+32), days[k].Max)
+		}
+	}
+	if first, between, second := tests(days, i, i+39)[quality.Unit], tests(days, i+40, i+49)[quality.Unit], tests(days, i+50, i+89)[quality.Unit]; first != 40 || between != 0 || second != 40 {
+		t.Errorf("%d, %d and %d days marked, want 40, 0 and 40", first, between, second)
 	}
 }
 
@@ -636,4 +707,23 @@ func five(d weather.Date) int {
 		day = 28
 	}
 	return int(weather.DateOf(2001, m, day)-weather.DateOf(2001, 1, 1)) / 5
+}
+
+// Where all days are nearly the same, 3 °C are little still, and 7 are not.
+func TestSeasonOfAnEvenPlace(t *testing.T) {
+	t.Parallel()
+	r := rand.New(rand.NewPCG(1, 1))
+	for _, tt := range []struct {
+		high float64
+		want int
+	}{{34.1, 0}, {36.8, 0}, {37.2, 1}, {38.1, 1}} {
+		var days []weather.Day
+		for i := range 3650 {
+			days = append(days, weather.Day{Date: from + weather.Date(i), Min: 24 + tenth(r.Float64()/5), Max: 31 + tenth(r.Float64()/5)})
+		}
+		days[2000].Max = tt.high
+		if got := tests(days, 0, len(days)-1)[quality.Season]; got != tt.want {
+			t.Errorf("%g °C: %d marks, want %d", tt.high, got, tt.want)
+		}
+	}
 }

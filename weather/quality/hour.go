@@ -195,11 +195,9 @@ func yearsOf(days []weather.Day) []year {
 			next = weather.DateOf(d.Date.Year()+1, 1, 1)
 			years = append(years, year{from: d.Date})
 		}
-		x := lessMean(i, high)
-		if i == 0 || i+1 == len(days) || days[i+1].Date-days[i-1].Date != 2 || math.IsNaN(x+before+same+after) {
-			continue
+		if x := lessMean(i, high); !math.IsNaN(x + before + same + after) {
+			years[len(years)-1].moments.see([4]float64{x, before, same, after})
 		}
-		years[len(years)-1].moments.see([4]float64{x, before, same, after})
 	}
 	return years
 }

@@ -94,6 +94,9 @@ func TestGuessHourThatChanges(t *testing.T) {
 	if g, ok := quality.GuessHour(days[:100], nil); ok {
 		t.Errorf("from a hundred days: %v", g)
 	}
+	if g, ok := quality.GuessHour(late(days[:180]), nil); ok {
+		t.Errorf("from 180 days less a few at the ends: %v", g)
+	}
 }
 
 func TestGuessHourAsTold(t *testing.T) {
@@ -160,7 +163,8 @@ func TestGuessHourAsTold(t *testing.T) {
 			}
 		})
 	}
-	if _, ok := quality.GuessHour(days, make([]weather.Remark, n-1)); ok {
+	remarks := slices.Repeat([]weather.Remark{{Hour: 7}}, n-1)
+	if _, ok := quality.GuessHour(days, remarks); ok {
 		t.Error("remarks that do not belong to the days are taken")
 	}
 }

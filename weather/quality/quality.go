@@ -190,7 +190,7 @@ func (r *record) suspects() []Suspect {
 	var out []Suspect
 	for k, m := range r.marks {
 		if k > 0 && r.marks[k-1].i == m.i && r.marks[k-1].test == m.test {
-			if last := &out[len(out)-1]; m.detail != r.marks[k-1].detail && len(last.Detail) < enoughSaid {
+			if last := &out[len(out)-1]; len(last.Detail) < enoughSaid {
 				last.Detail += "; " + m.detail
 			}
 			continue

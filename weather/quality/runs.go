@@ -83,7 +83,8 @@ func (r *record) runs(least int, is func(i int) bool, found func(i, j int)) {
 
 // columns marks runs of days whose min is the max of the same day, of the day
 // before or of the day after, to the last digit, more often in a row than
-// chance has it by how often the record has that at all; at least three times.
+// chance has it by how often the record has that at all, which comes to three
+// times at least.
 func (r *record) columns() {
 	for _, t := range [...]struct {
 		what string
@@ -95,7 +96,7 @@ func (r *record) columns() {
 	} {
 		n := len(r.days)
 		hits, most := r.count(t.is)
-		least := max(3, longest(float64(n), share(hits, n, 0.002)))
+		least := longest(float64(n), share(hits, n, 0.002))
 		if most < least {
 			continue
 		}
