@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"github.com/danielgtaylor/huma/v2"
+	"github.com/danielgtaylor/huma/v2/adapters/humaecho"
 
 	"ripetide/forecast"
 )
@@ -41,6 +42,14 @@ type Caller struct {
 	Role  Role
 	Farm  string // "": the installation.
 }
+
+// May reports whether c may do what the role least may, on a farm.
+func (c Caller) May(least Role, farm string) bool {
+	return (c.Farm == "" || c.Farm == farm) && c.Role.rank() >= least.rank()
+}
+
+// By names who a change is recorded under.
+func (c Caller) By() string { return "key " + c.KeyID + " (" + c.Name + ")" }
 
 type callerKey struct{}
 
@@ -77,13 +86,33 @@ func (s *Server) authorize(ctx huma.Context, next func(huma.Context)) {
 	next(huma.WithValue(ctx, callerKey{}, caller))
 }
 
-// caller finds out who calls.
+// caller finds out who calls: a program by its key, or a person by the cookie
+// of a session. A cookie is sent by browsers also when a page of somebody else
+// asks them to, so a request that changes something must come from a page of
+// ours.
 func (s *Server) caller(ctx huma.Context) (Caller, error) {
 	scheme, key, _ := strings.Cut(ctx.Header("Authorization"), " ")
-	if !strings.EqualFold(scheme, "Bearer") || strings.TrimSpace(key) == "" {
+	if strings.EqualFold(scheme, "Bearer") && strings.TrimSpace(key) != "" {
+		return s.store.Caller(ctx.Context(), HashKey(strings.TrimSpace(key)), s.now())
+	}
+	return s.Session(humaecho.Unwrap(ctx).Request())
+}
+
+// SessionCookie is the name of the cookie that a signed-in browser sends.
+const SessionCookie = "ripetide_session"
+
+// Session returns who is signed in in the browser that sent r, or
+// [ErrUnauthorized]; [ErrForeignPage] if r would change something and was sent by
+// a page of another site.
+func (s *Server) Session(r *http.Request) (Caller, error) {
+	c, err := r.Cookie(SessionCookie)
+	if err != nil || c.Value == "" {
 		return Caller{}, ErrUnauthorized
 	}
-	return s.store.Caller(ctx.Context(), HashKey(strings.TrimSpace(key)), s.now())
+	if err := s.sameSite.Check(r); err != nil {
+		return Caller{}, ErrForeignPage
+	}
+	return s.store.SessionCaller(r.Context(), HashKey(c.Value), s.now())
 }
 
 // HashKey returns what is stored of a key. A key has 160 random bits, so that

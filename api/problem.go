@@ -25,7 +25,10 @@ var (
 	ErrForbidden = errors.New("api: role does not allow this")
 	// ErrKeyOfFarm is a farm's key where only the installation's will do.
 	ErrKeyOfFarm = errors.New("api: a key of one farm cannot create another")
-	errNoneGood  = errors.New("api: no item of the list was good")
+	// ErrForeignPage is a change that a page of another site had a signed-in
+	// browser send.
+	ErrForeignPage = errors.New("api: sent by a page of another site")
+	errNoneGood    = errors.New("api: no item of the list was good")
 )
 
 // Problem is an RFC 9457 problem.
@@ -67,6 +70,7 @@ type kind struct {
 var kinds = []kind{
 	{ErrUnauthorized, http.StatusUnauthorized, "no-key", "No valid key", "Send a key as \"Authorization: Bearer KEY\". The command \"ripetide key new\" makes one."},
 	{ErrKeyOfFarm, http.StatusForbidden, "farm-key", "Key belongs to one farm", "Only a key that belongs to the installation creates farms."},
+	{ErrForeignPage, http.StatusForbidden, "foreign-page", "Sent by another site", "A signed-in browser was made to send this by a page that is not ours. Nothing was changed."},
 	{ErrForbidden, http.StatusForbidden, "role", "Not allowed for this role", "The role of the key allows reading, or recording, but not this."},
 	{forecast.ErrFarmNotFound, http.StatusNotFound, "farm-not-found", "Farm not found", "There is no such farm, or the key belongs to another one."},
 	{forecast.ErrStationNotFound, http.StatusNotFound, "station-not-found", "Station not found", "The farm has no such station."},
@@ -141,6 +145,12 @@ func (s *Server) fail(ctx context.Context, err error) error {
 		s.log.ErrorContext(ctx, "request failed", slog.String("error", err.Error()))
 	}
 	return p
+}
+
+// Problem returns the problem that err is, as the API would answer it, and logs
+// what only the log may know.
+func (s *Server) Problem(ctx context.Context, err error) *Problem {
+	return problemOf(s.fail(ctx, err))
 }
 
 // newProblem makes huma's own errors problems of ours: those of reading and

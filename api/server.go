@@ -35,6 +35,7 @@ type Server struct {
 	fetcher  Fetcher
 	now      func() time.Time
 	log      *slog.Logger
+	sameSite *http.CrossOriginProtection
 	echo     *echo.Echo
 	huma     huma.API
 }
@@ -71,7 +72,7 @@ var useProblems = sync.OnceFunc(func() {
 // New returns a server.
 func New(c Config) *Server {
 	useProblems()
-	s := &Server{store: c.Store, forecast: c.Forecast, fetcher: c.Feeds, now: c.Now, log: c.Log, echo: echo.New()}
+	s := &Server{store: c.Store, forecast: c.Forecast, fetcher: c.Feeds, now: c.Now, log: c.Log, sameSite: http.NewCrossOriginProtection(), echo: echo.New()}
 	s.echo.HideBanner, s.echo.HidePort = true, true
 	s.echo.HTTPErrorHandler = s.edgeError
 	s.echo.Use(s.logged, s.recovered)
@@ -84,7 +85,8 @@ func New(c Config) *Server {
 	conf.CreateHooks = nil
 	conf.RejectUnknownQueryParameters = true
 	conf.Components.SecuritySchemes = map[string]*huma.SecurityScheme{
-		"key": {Type: "http", Scheme: "bearer", Description: "A key made by \"ripetide key new\"."},
+		"key":     {Type: "http", Scheme: "bearer", Description: "A key made by \"ripetide key new\"."},
+		"session": {Type: "apiKey", In: "cookie", Name: SessionCookie, Description: "Of a person who signed in in a browser; changes are taken from our own pages only."},
 	}
 	conf.Components.Schemas.RegisterTypeAlias(reflect.TypeFor[weather.Date](), reflect.TypeFor[dateDoc]())
 	conf.Transformers = append(conf.Transformers, func(ctx huma.Context, _ string, v any) (any, error) {
@@ -121,6 +123,9 @@ func New(c Config) *Server {
 	return s
 }
 
+// Echo returns the router, for the pages to be added to.
+func (s *Server) Echo() *echo.Echo { return s.echo }
+
 // ServeHTTP implements [http.Handler].
 func (s *Server) ServeHTTP(w http.ResponseWriter, r *http.Request) { s.echo.ServeHTTP(w, r) }
 
@@ -135,7 +140,7 @@ func (dateDoc) Schema(huma.Registry) *huma.Schema {
 // add registers an operation that asks for at least the given role.
 func add[I, O any](s *Server, role Role, op huma.Operation, do func(context.Context, *I) (*O, error)) {
 	op.Metadata = map[string]any{needs: role}
-	op.Security = []map[string][]string{{"key": {}}}
+	op.Security = []map[string][]string{{"key": {}}, {"session": {}}}
 	op.Extensions = map[string]any{needs: string(role)}
 	_, raw := typeOf[I]().FieldByName("RawBody")
 	op.SkipValidateBody = raw // Its items are read one by one, see list.go.
@@ -185,10 +190,7 @@ type FarmPath struct {
 }
 
 // by names who a change is recorded under.
-func by(ctx context.Context) string {
-	c := callerOf(ctx)
-	return "key " + c.KeyID + " (" + c.Name + ")"
-}
+func by(ctx context.Context) string { return callerOf(ctx).By() }
 
 // edgeError answers what no operation has answered: unknown paths and methods.
 func (s *Server) edgeError(err error, c echo.Context) {

@@ -131,4 +131,6 @@ type KeyStore interface {
 	// Caller returns whom the key with this SHA-256 belongs to, or
 	// ErrUnauthorized when it is unknown, revoked or expired.
 	Caller(ctx context.Context, hash [32]byte, now time.Time) (Caller, error)
+	// SessionCaller is the same for the SHA-256 of a session's cookie.
+	SessionCaller(ctx context.Context, hash [32]byte, now time.Time) (Caller, error)
 }

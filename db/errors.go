@@ -88,6 +88,8 @@ var constraints = map[string]error{
 	"planting_version_variety_fk":      forecast.ErrVarietyNotFound,
 	"outlook_station_fk":               forecast.ErrStationNotFound,
 	"reading_hours_version_station_fk": forecast.ErrStationNotFound,
+	"sign_in_link_api_key_fk":          ErrKeyNotFound,
+	"session_api_key_fk":               ErrKeyNotFound,
 	"feed_station_fk":                  forecast.ErrStationNotFound,
 	"day_verdict_version_station_fk":   forecast.ErrStationNotFound,
 	"method_version_farm_fk":           forecast.ErrFarmNotFound,

@@ -14,6 +14,8 @@ var (
 	ErrVarietyNotFound  = errors.New("forecast: variety not found")
 	ErrPlantingNotFound = errors.New("forecast: planting not found")
 	ErrSightingNotFound = errors.New("forecast: sighting not found")
+	ErrPickingNotFound  = errors.New("forecast: picking not found")
+	ErrFrostNotFound    = errors.New("forecast: frost not found")
 	ErrForecastNotFound = errors.New("forecast: forecast not found")
 
 	// ErrInvalid is a value that cannot be; see [FieldError].

@@ -27,6 +27,8 @@ type Inputs struct {
 	Varieties []Variety
 	Plantings []Planting
 	Sightings []Sighting // Of all seasons, current ones only (none that was replaced).
+	Pickings  []Picking  // Likewise.
+	Frosts    []Frost    // Likewise.
 	// Choice is the method that the farm has accepted; nil: DefaultMethod.
 	Choice *MethodChoice
 }
@@ -56,8 +58,8 @@ func (in Inputs) zone() *time.Location {
 }
 
 // asSeenOn returns in without anything that is dated after what the morning
-// of asOf knows: weather up to the day before, sightings up to and including
-// it, outlooks issued before its end at the farm. Weather is sifted on the way.
+// of asOf knows: weather up to the day before, sightings, pickings and frosts
+// up to and including it, outlooks issued before its end at the farm. Weather is sifted on the way.
 // It is the only door through which [Compute] sees its inputs, so that no later
 // record can leak into a forecast.
 func (in Inputs) asSeenOn(asOf weather.Date) Inputs {
@@ -78,6 +80,18 @@ func (in Inputs) asSeenOn(asOf weather.Date) Inputs {
 	for _, s := range in.Sightings {
 		if s.Date <= asOf {
 			out.Sightings = append(out.Sightings, s)
+		}
+	}
+	out.Pickings = nil
+	for _, p := range in.Pickings {
+		if p.Date <= asOf {
+			out.Pickings = append(out.Pickings, p)
+		}
+	}
+	out.Frosts = nil
+	for _, f := range in.Frosts {
+		if f.Date <= asOf {
+			out.Frosts = append(out.Frosts, f)
 		}
 	}
 	return out

@@ -287,7 +287,7 @@ func TestClockOffsetOfHeading(t *testing.T) {
 // Serial numbers are rounded to seconds: a third of a day has no end.
 func TestClockSerialNumbers(t *testing.T) {
 	t.Parallel()
-	r, err := readTable(t, "date;temp_c\n46162.0416666666;1\n46162.041666667;2\n46162.5;1\n", weather.ReadOptions{})
+	r, err := readTable(t, "date;temp_c\n46162.0416666666;1\n46162.041666667;2\n46162.125;1\n", weather.ReadOptions{})
 	if err != nil || contradicted(r) != "2026-05-20 01:00:00" {
 		t.Errorf("%v, %v", r, err)
 	}

@@ -51,6 +51,7 @@ type commands struct {
 	Method   methodCmds  `cmd:"" help:"Show or choose how the farm sums degree-days."`
 	Hindcast hindcastCmd `cmd:"" help:"Make the forecasts of past seasons again and tell how good they are."`
 	Key      keyCmds     `cmd:"" help:"Make, list and revoke access keys."`
+	Link     linkCmd     `cmd:"" help:"Make a link by which a person signs in in a browser, once."`
 	Version  versionCmd  `cmd:"" help:"Print the program's version."`
 
 	DemoFarm bool `help:"Act on the farm of the demo, which has a database of its own."`

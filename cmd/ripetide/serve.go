@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"ripetide/api"
+	"ripetide/api/pages"
 	"ripetide/forecast"
 )
 
@@ -34,11 +35,13 @@ func serve(ctx context.Context, w *world, c *config, o *opened, log *slog.Logger
 		go o.server.Keep(keep)
 	}
 	feeds := newRunner(w, c, o.Store, log)
+	service := &forecast.Service{Store: o.Store, Now: w.Now, Program: version}
 	handler := api.New( //nolint:contextcheck // A handler takes the context of its request.
-		api.Config{
-			Store: stores{o.Store}, Forecast: &forecast.Service{Store: o.Store, Now: w.Now, Program: version},
-			Feeds: feeds, Now: w.Now, Log: log, Version: version,
-		})
+		api.Config{Store: stores{o.Store}, Forecast: service, Feeds: feeds, Now: w.Now, Log: log, Version: version})
+	pages.Add(pages.Config{
+		API: handler, Store: stores{o.Store}, People: stores{o.Store}, Forecast: service,
+		Now: w.Now, Log: log, Version: version,
+	})
 	srv := &http.Server{
 		Handler:           handler,
 		ReadHeaderTimeout: 5 * time.Second,

@@ -3,9 +3,11 @@ package main
 import (
 	"context"
 	"errors"
+	"fmt"
 	"time"
 
 	"ripetide/api"
+	"ripetide/api/pages"
 	"ripetide/db"
 	"ripetide/forecast"
 	"ripetide/weather"
@@ -18,6 +20,7 @@ type stores struct{ *db.Store }
 
 var (
 	_ api.Store      = stores{}
+	_ pages.People   = stores{}
 	_ forecast.Store = (*db.Store)(nil)
 )
 
@@ -119,9 +122,54 @@ func (s stores) Caller(ctx context.Context, hash [32]byte, now time.Time) (api.C
 			return api.Caller{}, err
 		}
 	}
+	return callerOf(k), nil
+}
+
+// SessionCaller implements [api.KeyStore].
+func (s stores) SessionCaller(ctx context.Context, hash [32]byte, now time.Time) (api.Caller, error) {
+	k, err := s.SessionKey(ctx, hash, now)
+	if errors.Is(err, db.ErrKeyNotFound) {
+		return api.Caller{}, api.ErrUnauthorized
+	}
+	if err != nil {
+		return api.Caller{}, err
+	}
+	if now.Sub(*k.LastUsedAt) >= time.Minute {
+		if err := s.TouchSession(ctx, hash, now); err != nil {
+			return api.Caller{}, err
+		}
+	}
+	return callerOf(k), nil
+}
+
+// LinkCaller implements [pages.People].
+func (s stores) LinkCaller(ctx context.Context, link [32]byte, at time.Time) (api.Caller, error) {
+	k, err := s.LinkKey(ctx, link, at)
+	return callerOf(k), spent(err)
+}
+
+// UseLink implements [pages.People].
+func (s stores) UseLink(ctx context.Context, link, session [32]byte, at, until time.Time) (api.Caller, error) {
+	k, err := s.Store.UseLink(ctx, link, session, at, until)
+	return callerOf(k), spent(err)
+}
+
+func spent(err error) error {
+	if errors.Is(err, db.ErrLinkNotFound) {
+		return fmt.Errorf("%w: %w", pages.ErrLinkSpent, err)
+	}
+	return err
+}
+
+// OpenSession implements [pages.People].
+func (s stores) OpenSession(ctx context.Context, keyID string, session [32]byte, at, until time.Time) error {
+	return s.NewSession(ctx, keyID, session, at, until)
+}
+
+func callerOf(k db.Key) api.Caller {
 	c := api.Caller{KeyID: k.ID, Name: k.Name, Role: api.Role(k.Role)}
 	if k.Farm != nil {
 		c.Farm = *k.Farm
 	}
-	return c, nil
+	return c
 }

@@ -1,0 +1,214 @@
+package pages
+
+import (
+	"crypto/rand"
+	"encoding/base32"
+	"errors"
+	"net"
+	"net/http"
+	"net/url"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+
+	"github.com/labstack/echo/v4"
+
+	"ripetide/api"
+)
+
+// sessionTime is how long a browser stays signed in: a season.
+const sessionTime = 120 * 24 * time.Hour
+
+// NewSecret returns 160 random bits as text, for a cookie or a link.
+func NewSecret() string {
+	b := make([]byte, 20)
+	rand.Read(b) // Never fails, by its documentation.
+	return strings.ToLower(base32.StdEncoding.EncodeToString(b))
+}
+
+// toSignIn sends a browser to the sign-in page, and back afterwards.
+func (p *Pages) toSignIn(c echo.Context) error {
+	to := "/sign-in"
+	if r := c.Request(); r.Method == http.MethodGet && r.URL.Path != "/" {
+		to += "?back=" + url.QueryEscape(r.URL.RequestURI())
+	}
+	return c.Redirect(http.StatusSeeOther, to)
+}
+
+type signInPage struct {
+	Back  string
+	Fault string
+	Name  string // Whom a link is for.
+}
+
+func (p *Pages) signInForm(c echo.Context) error {
+	return p.render(c, http.StatusOK, nil, "sign-in", "Sign in", signInPage{Back: back(c.QueryParam("back"))})
+}
+
+// signInKey signs in with an access key.
+func (p *Pages) signInKey(c echo.Context) error {
+	if err := p.ours(c); err != nil {
+		return err
+	}
+	to := back(c.FormValue("back"))
+	if wait, ok := p.tries.allow(address(c.Request())); !ok {
+		return p.tooMany(c, wait)
+	}
+	who, err := p.Store.Caller(c.Request().Context(), api.HashKey(strings.TrimSpace(c.FormValue("key"))), p.Now())
+	if errors.Is(err, api.ErrUnauthorized) {
+		p.tries.failed(address(c.Request()))
+		return p.render(c, http.StatusUnprocessableEntity, nil, "sign-in", "Sign in",
+			signInPage{Back: to, Fault: "This key opens nothing. It may have been revoked, or a letter is missing."})
+	}
+	if err != nil {
+		return err
+	}
+	secret := NewSecret()
+	now := p.Now()
+	if err := p.People.OpenSession(c.Request().Context(), who.KeyID, api.HashKey(secret), now, now.Add(sessionTime)); err != nil {
+		return err
+	}
+	setCookie(c, secret, sessionTime)
+	return c.Redirect(http.StatusSeeOther, to)
+}
+
+// linkForm shows whom a link is for. Looking at it does not use it up, for some
+// programs look at every link they show.
+func (p *Pages) linkForm(c echo.Context) error {
+	if wait, ok := p.tries.allow(address(c.Request())); !ok {
+		return p.tooMany(c, wait)
+	}
+	who, err := p.People.LinkCaller(c.Request().Context(), api.HashKey(c.Param("link")), p.Now())
+	if errors.Is(err, ErrLinkSpent) {
+		p.tries.failed(address(c.Request()))
+		return p.render(c, http.StatusGone, nil, "link", "Sign in",
+			signInPage{Fault: "This link opens nothing any more: each works once and for a short time. Ask for a new one; on the machine itself \"ripetide link\" makes it."})
+	}
+	if err != nil {
+		return err
+	}
+	return p.render(c, http.StatusOK, nil, "link", "Sign in", signInPage{Name: who.Name})
+}
+
+// linkUse signs in by a link.
+func (p *Pages) linkUse(c echo.Context) error {
+	if err := p.ours(c); err != nil {
+		return err
+	}
+	if wait, ok := p.tries.allow(address(c.Request())); !ok {
+		return p.tooMany(c, wait)
+	}
+	secret, now := NewSecret(), p.Now()
+	_, err := p.People.UseLink(c.Request().Context(), api.HashKey(c.Param("link")), api.HashKey(secret), now, now.Add(sessionTime))
+	if errors.Is(err, ErrLinkSpent) {
+		return p.linkForm(c)
+	}
+	if err != nil {
+		return err
+	}
+	setCookie(c, secret, sessionTime)
+	return c.Redirect(http.StatusSeeOther, "/")
+}
+
+func (p *Pages) signOut(c echo.Context) error {
+	if err := p.ours(c); err != nil {
+		return err
+	}
+	if k, err := c.Cookie(api.SessionCookie); err == nil {
+		if err := p.People.EndSession(c.Request().Context(), api.HashKey(k.Value), p.Now()); err != nil {
+			return err
+		}
+	}
+	setCookie(c, "", -1)
+	c.Response().Header().Set("Clear-Site-Data", `"cache", "storage"`) // The last forecast, kept for the row.
+	return c.Redirect(http.StatusSeeOther, "/sign-in")
+}
+
+// ours refuses a form that a page of another site has sent.
+func (p *Pages) ours(c echo.Context) error {
+	if err := http.NewCrossOriginProtection().Check(c.Request()); err != nil {
+		return api.ErrForeignPage
+	}
+	return nil
+}
+
+func setCookie(c echo.Context, value string, keep time.Duration) {
+	k := &http.Cookie{
+		Name: api.SessionCookie, Value: value, Path: "/", MaxAge: int(keep / time.Second),
+		HttpOnly: true, SameSite: http.SameSiteLaxMode, Secure: c.Scheme() == "https",
+	}
+	if keep < 0 {
+		k.MaxAge = -1
+	}
+	c.SetCookie(k)
+}
+
+// back returns an address of ours to go to after signing in: a path, and of no
+// other site.
+func back(to string) string {
+	u, err := url.Parse(to)
+	if err != nil || u.Scheme != "" || u.Host != "" || !strings.HasPrefix(to, "/") || strings.HasPrefix(to, "//") || strings.ContainsAny(to, "\\\r\n") {
+		return "/"
+	}
+	return to
+}
+
+// address returns from where a request comes, for counting tries.
+func address(r *http.Request) string {
+	host, _, err := net.SplitHostPort(r.RemoteAddr)
+	if err != nil {
+		return r.RemoteAddr
+	}
+	return host
+}
+
+func (p *Pages) tooMany(c echo.Context, wait time.Duration) error {
+	c.Response().Header().Set("Retry-After", strconv.Itoa(int(wait/time.Second)+1))
+	return p.render(c, http.StatusTooManyRequests, nil, "message", "Too many tries",
+		message{Text: "There were too many tries to sign in from here. Wait a quarter of an hour, then try again."})
+}
+
+// limiter bounds how often an address may fail to sign in.
+type limiter struct {
+	now func() time.Time
+
+	mu    sync.Mutex
+	fails map[string][]time.Time
+}
+
+const (
+	mostFails  = 10
+	failWindow = 15 * time.Minute
+	mostSeen   = 10_000 // Addresses that are remembered.
+)
+
+// allow reports whether an address may try, or how long it must wait.
+func (l *limiter) allow(from string) (wait time.Duration, ok bool) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	recent := l.recent(from)
+	if len(recent) < mostFails {
+		return 0, true
+	}
+	return recent[0].Add(failWindow).Sub(l.now()), false
+}
+
+// failed counts a try that failed.
+func (l *limiter) failed(from string) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.fails == nil || len(l.fails) >= mostSeen {
+		l.fails = map[string][]time.Time{}
+	}
+	l.fails[from] = append(l.recent(from), l.now())
+}
+
+// recent returns when an address failed within the window.
+func (l *limiter) recent(from string) []time.Time {
+	list, since := l.fails[from], l.now().Add(-failWindow)
+	for len(list) > 0 && !list[0].After(since) {
+		list = list[1:]
+	}
+	return list
+}

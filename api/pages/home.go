@@ -1,0 +1,28 @@
+package pages
+
+import (
+	"net/http"
+
+	"ripetide/forecast"
+)
+
+type homePage struct {
+	Farms []forecast.Farm
+	SetUp bool // The visitor may set up a farm.
+}
+
+// home leads to the farm, if there is one only.
+func (p *Pages) home(v *visit) error {
+	ctx := v.Request().Context()
+	if id := v.who.Farm; id != "" {
+		return v.Redirect(http.StatusSeeOther, "/f/"+id)
+	}
+	farms, err := p.Store.Farms(ctx)
+	if err != nil {
+		return err
+	}
+	if len(farms) == 1 {
+		return v.Redirect(http.StatusSeeOther, "/f/"+farms[0].ID)
+	}
+	return p.render(v, http.StatusOK, v, "home", "Farms", homePage{farms, v.who.May("owner", "")})
+}

@@ -1,0 +1,143 @@
+package pages
+
+import (
+	"bytes"
+	"context"
+	"embed"
+	"errors"
+	"fmt"
+	"html/template"
+	"net/http"
+	"time"
+
+	"github.com/labstack/echo/v4"
+
+	"ripetide/api"
+	"ripetide/forecast"
+	"ripetide/weather"
+)
+
+//go:embed template
+var templateFiles embed.FS
+
+// names of the pages; each is a file of its own beside the layout.
+var names = []string{"sign-in", "link", "message", "home", "morning"}
+
+// parsed are the pages by name.
+var parsed = func() map[string]*template.Template {
+	out := map[string]*template.Template{}
+	for _, n := range names {
+		out[n] = template.Must(template.New("layout.html").Funcs(template.FuncMap{
+			"day": Day, "dayYear": DayYear, "span": Span, "count": count, "list": func(xs ...any) []any { return xs },
+		}).ParseFS(templateFiles, "template/layout.html", "template/"+n+".html"))
+	}
+	return out
+}()
+
+// shell is what the layout shows around a page.
+type shell struct {
+	Title   string
+	Version string
+	Visit   *visit // Nil for nobody.
+	Farm    *forecast.Farm
+	Who     string
+	Owner   bool   // May set up.
+	Grower  bool   // May record.
+	At      string // Which part of the navigation the page belongs to.
+	Season  int
+	Page    any
+}
+
+// render writes a page. v is nil for nobody signed in.
+func (p *Pages) render(c echo.Context, status int, v *visit, name, title string, page any) error {
+	s := shell{Title: title, Version: p.Version, Visit: v, At: name, Page: page}
+	if v != nil {
+		s.Who = v.who.Name
+		if v.farm.ID != "" {
+			s.Farm, s.Owner, s.Grower = &v.farm, v.may(api.Owner), v.may(api.Grower)
+			if today, err := v.farm.Today(p.Now()); err == nil {
+				s.Season = forecast.SeasonOf(today, v.farm.Southern())
+			}
+		}
+	}
+	var out bytes.Buffer
+	if err := parsed[name].Execute(&out, s); err != nil {
+		return fmt.Errorf("render %s: %w", name, err)
+	}
+	return c.HTMLBlob(status, out.Bytes())
+}
+
+// message is a page that says one thing.
+type message struct{ Text string }
+
+// failed answers an error as a page.
+func (p *Pages) failed(c echo.Context, err error) error {
+	status, title, text := p.explain(c.Request().Context(), err)
+	if rerr := p.render(c, status, nil, "message", title, message{text}); rerr != nil {
+		return rerr
+	}
+	return nil
+}
+
+// explain says what an error means to somebody in front of a page.
+func (p *Pages) explain(ctx context.Context, err error) (status int, title, text string) {
+	pr := p.API.Problem(ctx, err)
+	switch {
+	case pr.Status == http.StatusInternalServerError:
+		return pr.Status, "Something went wrong", "It is written in the service's log. Nothing you entered before is lost."
+	case errors.Is(err, forecast.ErrFarmNotFound):
+		return pr.Status, "Not found", "There is no such page."
+	case pr.Detail != "":
+		return pr.Status, pr.Title, pr.Detail
+	}
+	return pr.Status, pr.Title, pr.Title + "."
+}
+
+// today returns the farm's today.
+func (p *Pages) today(v *visit) (weather.Date, error) { return v.farm.Today(p.Now()) }
+
+// Day writes a date as people say it: weekday, day and month.
+func Day(f *forecast.Farm, d weather.Date) string {
+	if f.Units == forecast.US {
+		return d.Time().Format("Mon Jan 2")
+	}
+	return d.Time().Format("Mon 2 Jan")
+}
+
+// DayYear is Day with the year.
+func DayYear(f *forecast.Farm, d weather.Date) string {
+	if f.Units == forecast.US {
+		return d.Time().Format("Mon Jan 2, 2006")
+	}
+	return d.Time().Format("Mon 2 Jan 2006")
+}
+
+// Span writes the range of a date: "Tue 3 to Sun 8 Jun" or one day.
+func Span(f *forecast.Farm, from, to weather.Date) string {
+	if from == to {
+		return Day(f, from)
+	}
+	return Day(f, from) + " to " + Day(f, to)
+}
+
+// count writes a number with its noun.
+func count(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
+// ago writes how long ago an instant was, in plain words.
+func ago(now, then time.Time) string {
+	switch d := now.Sub(then); {
+	case d < 2*time.Minute:
+		return "just now"
+	case d < 2*time.Hour:
+		return fmt.Sprintf("%d minutes ago", int(d.Minutes()))
+	case d < 48*time.Hour:
+		return fmt.Sprintf("%d hours ago", int(d.Hours()))
+	default:
+		return fmt.Sprintf("%d days ago", int(d.Hours()/24))
+	}
+}
