@@ -94,6 +94,8 @@ var constraints = map[string]error{
 	"day_verdict_version_station_fk":   forecast.ErrStationNotFound,
 	"method_version_farm_fk":           forecast.ErrFarmNotFound,
 	"sighting_planting_fk":             forecast.ErrPlantingNotFound,
+	"picking_version_planting_fk":      forecast.ErrPlantingNotFound,
+	"frost_version_planting_fk":        forecast.ErrPlantingNotFound,
 	"sighting_end_sighting_fk":         forecast.ErrSightingNotFound,
 	"station_day_day_check":            weather.ErrInvalidDate,
 	"station_day_temperature_check":    weather.ErrInvalidDay,

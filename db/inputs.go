@@ -52,6 +52,8 @@ func (s *Store) Inputs(ctx context.Context, farm string, knownAt time.Time) (for
 		in.Sightings, err = collectSightings(rows)
 		return err
 	})
+	pickings.queue(b, farm, at, &in.Pickings)
+	frosts.queue(b, farm, at, &in.Frosts)
 	b.Queue(inputDaysSQL, farm, at).Query(records.collectDays)
 	records.queueJudgements(b, farm, "", at)
 	b.Queue(inputOutlooksSQL, farm, at).Query(func(rows pgx.Rows) (err error) {

@@ -9,13 +9,14 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"ripetide/forecast"
+	"ripetide/weather"
 )
 
 // PutPlanting records what is known of a planting and reports whether it is a
 // new one. What is known already is not recorded again. Errors, all that
 // apply: [forecast.ErrFarmNotFound], [forecast.ErrVarietyNotFound],
 // [forecast.ErrStationNotFound], a [*forecast.FieldError] if it would be
-// planted after a sighting of it.
+// planted after a sighting, picking or frost of it.
 func (s *Store) PutPlanting(ctx context.Context, farm string, p forecast.Planting, by string, at time.Time) (created bool, err error) {
 	return put(ctx, s, "planting", instant(at), revision[forecast.Planting]{
 		lockSQL: lockPlantingSQL, addSQL: addPlantingSQL, key: []any{farm, p.ID},
@@ -93,14 +94,35 @@ func checkPlanting(ctx context.Context, tx pgx.Tx, farm string, p forecast.Plant
 	}
 	for _, s := range sightings {
 		if s.Date < p.PlantedOn {
-			faults = append(faults, &forecast.FieldError{
-				Field:  "planted_on",
-				Reason: fmt.Sprintf("must not be after %s, for which there is a sighting of %s (withdraw it first)", s.Date, s.Stage),
-			})
+			faults = append(faults, plantedAfter(s.Date, "a sighting of "+s.Stage.String()))
 			break
 		}
 	}
+	before := p.PlantedOn - 1
+	picked, err := pickings.list(ctx, tx, farm, p.ID, nil, &before, nil)
+	if err != nil {
+		return time.Time{}, err
+	}
+	if len(picked) > 0 {
+		faults = append(faults, plantedAfter(picked[0].Date, "a picking"))
+	}
+	frosted, err := frosts.list(ctx, tx, farm, p.ID, nil, &before, nil)
+	if err != nil {
+		return time.Time{}, err
+	}
+	if len(frosted) > 0 {
+		faults = append(faults, plantedAfter(frosted[0].Date, "a frost"))
+	}
 	return known, errors.Join(faults...)
+}
+
+// plantedAfter refuses a planting that would be planted after something of it
+// that is on record.
+func plantedAfter(day weather.Date, what string) error {
+	return &forecast.FieldError{
+		Field:  "planted_on",
+		Reason: fmt.Sprintf("must not be after %s, for which there is %s (withdraw it first)", day, what),
+	}
 }
 
 // Planting returns what is known of a planting, or

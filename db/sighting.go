@@ -148,17 +148,12 @@ type ending struct {
 
 // openBook reads the book of plantings that are locked.
 func openBook(ctx context.Context, tx pgx.Tx, f forecast.Farm, ids []string) (*book, error) {
-	b := &book{farm: f, plantings: make(map[string]*bookPlanting)}
-	rows, _ := tx.Query(ctx, plantedSQL, f.ID, ids)
-	var id string
-	var p bookPlanting
-	if _, err := pgx.ForEachRow(rows, []any{&id, &p.plantedOn, &p.createdAt}, func() error {
-		b.plantings[id] = &bookPlanting{plantedOn: p.plantedOn, createdAt: p.createdAt}
-		return nil
-	}); err != nil {
+	plantings, err := queryPlanted(ctx, tx, f.ID, ids)
+	if err != nil {
 		return nil, err
 	}
-	rows, _ = tx.Query(ctx, currentSightingsSQL, f.ID, ids)
+	b := &book{farm: f, plantings: plantings}
+	rows, _ := tx.Query(ctx, currentSightingsSQL, f.ID, ids)
 	entries, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (e entry, err error) {
 		var stage string
 		if err := row.Scan(&e.ID, &e.Planting, &e.Date, &stage, &e.Seen, &e.Note, &e.season, &e.recordedAt); err != nil {
@@ -175,6 +170,19 @@ func openBook(ctx context.Context, tx pgx.Tx, f forecast.Farm, ids []string) (*b
 		p.current = append(p.current, e)
 	}
 	return b, nil
+}
+
+// queryPlanted reads when plantings were planted and from when they are known.
+func queryPlanted(ctx context.Context, tx pgx.Tx, farm string, ids []string) (map[string]*bookPlanting, error) {
+	plantings := make(map[string]*bookPlanting)
+	rows, _ := tx.Query(ctx, plantedSQL, farm, ids)
+	var id string
+	var p bookPlanting
+	_, err := pgx.ForEachRow(rows, []any{&id, &p.plantedOn, &p.createdAt}, func() error {
+		plantings[id] = &bookPlanting{plantedOn: p.plantedOn, createdAt: p.createdAt}
+		return nil
+	})
+	return plantings, err
 }
 
 // enter adds s unless it says nothing new or is refused, and returns it as it

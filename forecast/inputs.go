@@ -59,9 +59,9 @@ func (in Inputs) zone() *time.Location {
 
 // asSeenOn returns in without anything that is dated after what the morning
 // of asOf knows: weather up to the day before, sightings, pickings and frosts
-// up to and including it, outlooks issued before its end at the farm. Weather is sifted on the way.
-// It is the only door through which [Compute] sees its inputs, so that no later
-// record can leak into a forecast.
+// up to and including it, outlooks issued before its end at the farm. Weather
+// is sifted on the way. It is the only door through which [Compute] sees its
+// inputs, so that no later record can leak into a forecast.
 func (in Inputs) asSeenOn(asOf weather.Date) Inputs {
 	out := in
 	out.Plantings = slices.Clone(in.Plantings) // Compute sorts them.

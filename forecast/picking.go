@@ -1,11 +1,6 @@
 package forecast
 
-import (
-	"strings"
-	"unicode/utf8"
-
-	"ripetide/weather"
-)
+import "ripetide/weather"
 
 // Picking is what was picked of a planting on one date. There is one for a
 // planting and a date, so the whole day is in it.
@@ -64,14 +59,4 @@ func (p Picking) Validate() []error {
 	}
 	f.note("note", p.Note)
 	return f.errs
-}
-
-// note demands a remark of one line that may be empty.
-func (v *faults) note(field, s string) {
-	switch {
-	case utf8.RuneCountInString(s) > 200:
-		v.add(field, "must be at most 200 characters")
-	case !utf8.ValidString(s) || strings.ContainsFunc(s, hidden):
-		v.add(field, "must not hold control characters")
-	}
 }

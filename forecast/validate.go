@@ -43,6 +43,16 @@ func ValidName(s string) string {
 	return ""
 }
 
+// note demands a remark of one line that may be empty.
+func (v *faults) note(field, s string) {
+	switch {
+	case utf8.RuneCountInString(s) > 200:
+		v.add(field, "must be at most 200 characters")
+	case !utf8.ValidString(s) || strings.ContainsFunc(s, hidden):
+		v.add(field, "must not hold control characters")
+	}
+}
+
 func hidden(r rune) bool { return unicode.IsControl(r) || unicode.Is(unicode.Bidi_Control, r) }
 
 // slug demands an identifier that is safe in an address and a file name.
