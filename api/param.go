@@ -13,6 +13,9 @@ func itoa(n int) string { return strconv.Itoa(n) }
 
 func typeOf[T any]() reflect.Type { return reflect.TypeFor[T]() }
 
+// notADate is what is said of a text that [weather.ParseDate] refuses.
+const notADate = "is not a calendar date YYYY-MM-DD of the years 1700 to 2400"
+
 // dateParam reads a date of the query; nil when it is not given.
 func dateParam(name, text string, errs *[]error) *weather.Date {
 	if text == "" {
@@ -20,7 +23,7 @@ func dateParam(name, text string, errs *[]error) *weather.Date {
 	}
 	d, err := weather.ParseDate(text)
 	if err != nil {
-		*errs = append(*errs, &huma.ErrorDetail{Location: "query." + name, Message: "is not a calendar date YYYY-MM-DD of the years 1700 to 2400"})
+		*errs = append(*errs, &huma.ErrorDetail{Location: "query." + name, Message: notADate})
 		return nil
 	}
 	return &d

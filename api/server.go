@@ -114,6 +114,8 @@ func New(c Config) *Server {
 	s.varietyRoutes()
 	s.plantingRoutes()
 	s.sightingRoutes()
+	s.pickingRoutes()
+	s.frostRoutes()
 	s.forecastRoutes()
 	s.explainRoutes()
 	s.overlapRoutes()

@@ -219,6 +219,9 @@ func reasonOf(err error) (reason string, conflict bool) {
 	if errors.As(err, &d) {
 		return d.Detail(), conflict
 	}
+	if fe, ok := errors.AsType[*forecast.FieldError](err); ok {
+		return fe.Field + " " + fe.Reason, conflict
+	}
 	if errors.Is(err, forecast.ErrPlantingNotFound) {
 		return "there is no such planting", conflict
 	}

@@ -19,6 +19,8 @@ type Store interface {
 	MethodStore
 	GroundStore
 	SightingStore
+	PickingStore
+	FrostStore
 	FrozenStore
 	KeyStore
 	Ping(ctx context.Context) error
@@ -116,6 +118,24 @@ type SightingStore interface {
 type SightingResult struct {
 	Sighting forecast.Sighting
 	Err      error
+}
+
+// PickingStore keeps pickings, one for a planting and date.
+type PickingStore interface {
+	// AddPickings keeps the good ones; the i-th error says why the i-th was
+	// refused, or nil.
+	AddPickings(ctx context.Context, farm string, ps []forecast.Picking, by string, at time.Time) (refused []error, err error)
+	// Pickings includes both dates; nil leaves an end open, and "" is all
+	// plantings.
+	Pickings(ctx context.Context, farm, planting string, from, to *weather.Date, knownAt *time.Time) ([]forecast.Picking, error)
+	WithdrawPicking(ctx context.Context, farm, planting string, day weather.Date, by string, at time.Time) error
+}
+
+// FrostStore keeps frosts as a [PickingStore] keeps pickings.
+type FrostStore interface {
+	AddFrosts(ctx context.Context, farm string, fs []forecast.Frost, by string, at time.Time) (refused []error, err error)
+	Frosts(ctx context.Context, farm, planting string, from, to *weather.Date, knownAt *time.Time) ([]forecast.Frost, error)
+	WithdrawFrost(ctx context.Context, farm, planting string, day weather.Date, by string, at time.Time) error
 }
 
 // FrozenStore reads frozen forecasts.

@@ -29,6 +29,8 @@ func TestHistoryCannotBeChanged(t *testing.T) {
 	if err := s.WithdrawSighting(t.Context(), "hill", results[0].Sighting.ID, "test", t0); err != nil {
 		t.Fatal(err)
 	}
+	kept(t, pick(t, s, 0, picked("2026-06-12", 90)))
+	kept(t, freeze(t, s, 0, frost("2026-05-11", 0.5)))
 	if err := s.Freeze(t.Context(), frozen("one", "2026-06-01", 0, false)); err != nil {
 		t.Fatal(err)
 	}
@@ -55,8 +57,8 @@ func TestHistoryCannotBeChanged(t *testing.T) {
 		SELECT relname::text FROM pg_class
 		WHERE relkind = 'r' AND relnamespace = 'public'::regnamespace AND relname <> 'goose_db_version'`)
 	tables, err := pgx.CollectRows(rows, pgx.RowTo[string])
-	if err != nil || len(tables) != 23 {
-		t.Fatalf("%d tables, %v, want 23", len(tables), err)
+	if err != nil || len(tables) != 25 {
+		t.Fatalf("%d tables, %v, want 25", len(tables), err)
 	}
 	for _, table := range tables {
 		before := count(t, pool, table)
@@ -112,53 +114,66 @@ func TestConstraintsRefuse(t *testing.T) {
 		t.Fatal(err)
 	}
 	for constraint, sql := range map[string]string{
-		"farm_slug_check":                   `INSERT INTO farm VALUES ('No Slug', now())`,
-		"station_farm_fk":                   `INSERT INTO station VALUES ('dale', 'barn', now())`,
-		"station_slug_check":                `INSERT INTO station VALUES ('hill', '../etc', now())`,
-		"variety_farm_fk":                   `INSERT INTO variety VALUES ('dale', 'jewel', now())`,
-		"planting_farm_fk":                  `INSERT INTO planting VALUES ('dale', 'north', now())`,
-		"station_version_stand_in_fk":       stationVersion(`2, 'Barn', 0, 0, 0, 'tower'`),
-		"station_version_stand_in_check":    stationVersion(`2, 'Barn', 0, 0, 0, 'barn'`),
-		"station_version_pk":                stationVersion(`1, 'Barn', 0, 0, 0, NULL`),
-		"station_version_elevation_check":   stationVersion(`2, 'Barn', 0, 0, 'NaN', NULL`),
-		"station_version_latitude_check":    stationVersion(`2, 'Barn', 90.5, 0, 0, NULL`),
-		"station_version_longitude_check":   stationVersion(`2, 'Barn', 0, 'NaN', 0, NULL`),
-		"station_version_version_check":     stationVersion(`0, 'Barn', 0, 0, 0, NULL`),
-		"planting_version_variety_fk":       plantingVersion(`'earliglow', 'barn', '2020-05-01', NULL, 1, 1`),
-		"planting_version_station_fk":       plantingVersion(`'jewel', 'tower', '2020-05-01', NULL, 1, 1`),
-		"planting_version_removed_check":    plantingVersion(`'jewel', 'barn', '2020-05-01', '2020-04-30', 1, 1`),
-		"planting_version_planted_check":    plantingVersion(`'jewel', 'barn', '-infinity', NULL, 1, 1`),
-		"planting_version_area_check":       plantingVersion(`'jewel', 'barn', '2020-05-01', NULL, 'NaN', 1`),
-		"planting_version_expected_check":   plantingVersion(`'jewel', 'barn', '2020-05-01', NULL, 1, 'Infinity'`),
-		"variety_version_ripens_check":      varietyVersion(`'soon', NULL, NULL, NULL, NULL, NULL, NULL, NULL`),
-		"variety_version_requirement_check": varietyVersion(`'mid', 300, 350, 450, NULL, 3, 30, 'horizontal'`),
-		"variety_version_degree_days_check": varietyVersion(`'mid', 300, 350, 'NaN', 'average', 3, 30, 'horizontal'`),
-		"variety_version_method_check":      varietyVersion(`'mid', 300, 350, 450, 'guess', 3, 30, 'horizontal'`),
-		"variety_version_thresholds_check":  varietyVersion(`'mid', 300, 350, 450, 'average', 3, 3, 'horizontal'`),
-		"station_day_station_fk":            stationDay(`'tower', '2026-05-01', 1, 4, 16`),
-		"station_day_day_check":             stationDay(`'barn', 'infinity', 1, 4, 16`),
-		"station_day_revision_check":        stationDay(`'barn', '2026-05-01', 0, 4, 16`),
-		"sighting_planting_fk":              sighting(`'a', 'south', 2026, '2026-05-08', 'peak'`),
-		"sighting_stage_check":              sighting(`'a', 'north', 2026, '2026-05-08', 'ripe'`),
-		"sighting_season_check":             sighting(`'a', 'north', 2027, '2026-05-08', 'peak'`),
-		"sighting_end_sighting_fk":          `INSERT INTO sighting_end VALUES ('hill', 'none', now(), 'test', NULL)`,
-		"outlook_station_fk":                `INSERT INTO outlook VALUES ('hill', 'tower', '2026-05-01 12:00Z', now())`,
-		"outlook_issued_check":              `INSERT INTO outlook VALUES ('hill', 'barn', 'infinity', now())`,
-		"outlook_version_outlook_fk":        outlookVersion(`1, '2026-05-01 12:01Z', '2026-05-01', '{4}', '{16}'`),
-		"outlook_version_version_check":     outlookVersion(`0, '2026-05-01 12:00Z', '2026-05-01', '{4}', '{16}'`),
-		"outlook_version_range_check":       outlookVersion(`1, '2400-12-30 12:00Z', '2400-12-31', '{4,4}', '{16,16}'`),
-		"outlook_version_first_check":       outlookVersion(`1, '2026-05-01 12:00Z', '2026-05-04', '{4}', '{16}'`),
-		"method_version_farm_fk":            `INSERT INTO method_version VALUES ('dale', 1, now(), 'test', 'average', 3, NULL, 'none', 'Ann', '')`,
-		"method_version_version_check":      methodVersion(`0, 'average', 3, NULL, 'none', 'Ann'`),
-		"method_version_degree_days_check":  methodVersion(`1, 'guess', 3, NULL, 'none', 'Ann'`),
-		"method_version_cutoff_check":       methodVersion(`1, 'average', 3, 30, 'soft', 'Ann'`),
-		"method_version_base_check":         methodVersion(`1, 'average', 'NaN', NULL, 'none', 'Ann'`),
-		"method_version_chosen_by_check":    methodVersion(`1, 'average', 3, NULL, 'none', ''`),
-		"frozen_forecast_farm_fk":           `INSERT INTO frozen_forecast VALUES ('dale', 'a', 2026, '2026-06-01', now(), now(), false, '', 'body')`,
-		"frozen_forecast_body_check":        `INSERT INTO frozen_forecast VALUES ('hill', 'a', 2026, '2026-06-01', now(), now(), false, '', '')`,
-		"api_key_role_check":                `INSERT INTO api_key VALUES ('a', NULL, 'root', 'Key', sha256('a'), now())`,
-		"api_key_hash_check":                `INSERT INTO api_key VALUES ('a', NULL, 'owner', 'Key', 'short', now())`,
-		"api_key_farm_fk":                   `INSERT INTO api_key VALUES ('a', 'dale', 'owner', 'Key', sha256('a'), now())`,
+		"farm_slug_check":                     `INSERT INTO farm VALUES ('No Slug', now())`,
+		"station_farm_fk":                     `INSERT INTO station VALUES ('dale', 'barn', now())`,
+		"station_slug_check":                  `INSERT INTO station VALUES ('hill', '../etc', now())`,
+		"variety_farm_fk":                     `INSERT INTO variety VALUES ('dale', 'jewel', now())`,
+		"planting_farm_fk":                    `INSERT INTO planting VALUES ('dale', 'north', now())`,
+		"station_version_stand_in_fk":         stationVersion(`2, 'Barn', 0, 0, 0, 'tower'`),
+		"station_version_stand_in_check":      stationVersion(`2, 'Barn', 0, 0, 0, 'barn'`),
+		"station_version_pk":                  stationVersion(`1, 'Barn', 0, 0, 0, NULL`),
+		"station_version_elevation_check":     stationVersion(`2, 'Barn', 0, 0, 'NaN', NULL`),
+		"station_version_latitude_check":      stationVersion(`2, 'Barn', 90.5, 0, 0, NULL`),
+		"station_version_longitude_check":     stationVersion(`2, 'Barn', 0, 'NaN', 0, NULL`),
+		"station_version_version_check":       stationVersion(`0, 'Barn', 0, 0, 0, NULL`),
+		"planting_version_variety_fk":         plantingVersion(`'earliglow', 'barn', '2020-05-01', NULL, 1, 1`),
+		"planting_version_station_fk":         plantingVersion(`'jewel', 'tower', '2020-05-01', NULL, 1, 1`),
+		"planting_version_removed_check":      plantingVersion(`'jewel', 'barn', '2020-05-01', '2020-04-30', 1, 1`),
+		"planting_version_planted_check":      plantingVersion(`'jewel', 'barn', '-infinity', NULL, 1, 1`),
+		"planting_version_area_check":         plantingVersion(`'jewel', 'barn', '2020-05-01', NULL, 'NaN', 1`),
+		"planting_version_expected_check":     plantingVersion(`'jewel', 'barn', '2020-05-01', NULL, 1, 'Infinity'`),
+		"variety_version_ripens_check":        varietyVersion(`'soon', NULL, NULL, NULL, NULL, NULL, NULL, NULL`),
+		"variety_version_requirement_check":   varietyVersion(`'mid', 300, 350, 450, NULL, 3, 30, 'horizontal'`),
+		"variety_version_degree_days_check":   varietyVersion(`'mid', 300, 350, 'NaN', 'average', 3, 30, 'horizontal'`),
+		"variety_version_method_check":        varietyVersion(`'mid', 300, 350, 450, 'guess', 3, 30, 'horizontal'`),
+		"variety_version_thresholds_check":    varietyVersion(`'mid', 300, 350, 450, 'average', 3, 3, 'horizontal'`),
+		"station_day_station_fk":              stationDay(`'tower', '2026-05-01', 1, 4, 16`),
+		"station_day_day_check":               stationDay(`'barn', 'infinity', 1, 4, 16`),
+		"station_day_revision_check":          stationDay(`'barn', '2026-05-01', 0, 4, 16`),
+		"sighting_planting_fk":                sighting(`'a', 'south', 2026, '2026-05-08', 'peak'`),
+		"sighting_stage_check":                sighting(`'a', 'north', 2026, '2026-05-08', 'ripe'`),
+		"sighting_season_check":               sighting(`'a', 'north', 2027, '2026-05-08', 'peak'`),
+		"sighting_end_sighting_fk":            `INSERT INTO sighting_end VALUES ('hill', 'none', now(), 'test', NULL)`,
+		"picking_version_planting_fk":         pickingVersion(`'south', 1, false, '2026-06-12', 1, '', false, 'all', ''`),
+		"picking_version_version_check":       pickingVersion(`'north', 0, false, '2026-06-12', 1, '', false, 'all', ''`),
+		"picking_version_withdrawn_check":     pickingVersion(`'north', 1, true, '2026-06-12', 1, '', false, 'all', ''`),
+		"picking_version_day_check":           pickingVersion(`'north', 1, false, 'infinity', 1, '', false, 'all', ''`),
+		"picking_version_closed_check":        pickingVersion(`'north', 1, false, '2026-06-12', 1, '', true, 'all', ''`),
+		"picking_version_left_standing_check": pickingVersion(`'north', 1, false, '2026-06-12', 1, 'few', false, 'all', ''`),
+		"picking_version_source_check":        pickingVersion(`'north', 1, false, '2026-06-12', 1, '', false, '', ''`),
+		"picking_version_note_check":          pickingVersion(`'north', 1, false, '2026-06-12', 1, '', false, 'all', repeat('ä', 201)`),
+		"frost_version_planting_fk":           frostVersion(`'south', 1, false, '2026-05-11', 0.5, NULL, ''`),
+		"frost_version_version_check":         frostVersion(`'north', 0, false, '2026-05-11', 0.5, NULL, ''`),
+		"frost_version_withdrawn_check":       frostVersion(`'north', 1, true, '2026-05-11', 0.5, NULL, ''`),
+		"frost_version_day_check":             frostVersion(`'north', 1, false, '2400-12-31'::date + 1, 0.5, NULL, ''`),
+		"frost_version_note_check":            frostVersion(`'north', 1, false, '2026-05-11', 0.5, NULL, repeat('ä', 201)`),
+		"outlook_station_fk":                  `INSERT INTO outlook VALUES ('hill', 'tower', '2026-05-01 12:00Z', now())`,
+		"outlook_issued_check":                `INSERT INTO outlook VALUES ('hill', 'barn', 'infinity', now())`,
+		"outlook_version_outlook_fk":          outlookVersion(`1, '2026-05-01 12:01Z', '2026-05-01', '{4}', '{16}'`),
+		"outlook_version_version_check":       outlookVersion(`0, '2026-05-01 12:00Z', '2026-05-01', '{4}', '{16}'`),
+		"outlook_version_range_check":         outlookVersion(`1, '2400-12-30 12:00Z', '2400-12-31', '{4,4}', '{16,16}'`),
+		"outlook_version_first_check":         outlookVersion(`1, '2026-05-01 12:00Z', '2026-05-04', '{4}', '{16}'`),
+		"method_version_farm_fk":              `INSERT INTO method_version VALUES ('dale', 1, now(), 'test', 'average', 3, NULL, 'none', 'Ann', '')`,
+		"method_version_version_check":        methodVersion(`0, 'average', 3, NULL, 'none', 'Ann'`),
+		"method_version_degree_days_check":    methodVersion(`1, 'guess', 3, NULL, 'none', 'Ann'`),
+		"method_version_cutoff_check":         methodVersion(`1, 'average', 3, 30, 'soft', 'Ann'`),
+		"method_version_base_check":           methodVersion(`1, 'average', 'NaN', NULL, 'none', 'Ann'`),
+		"method_version_chosen_by_check":      methodVersion(`1, 'average', 3, NULL, 'none', ''`),
+		"frozen_forecast_farm_fk":             `INSERT INTO frozen_forecast VALUES ('dale', 'a', 2026, '2026-06-01', now(), now(), false, '', 'body')`,
+		"frozen_forecast_body_check":          `INSERT INTO frozen_forecast VALUES ('hill', 'a', 2026, '2026-06-01', now(), now(), false, '', '')`,
+		"api_key_role_check":                  `INSERT INTO api_key VALUES ('a', NULL, 'root', 'Key', sha256('a'), now())`,
+		"api_key_hash_check":                  `INSERT INTO api_key VALUES ('a', NULL, 'owner', 'Key', 'short', now())`,
+		"api_key_farm_fk":                     `INSERT INTO api_key VALUES ('a', 'dale', 'owner', 'Key', sha256('a'), now())`,
 	} {
 		_, err := pool.Exec(t.Context(), sql)
 		if e, ok := errors.AsType[*pgconn.PgError](err); !ok || e.ConstraintName != constraint {
@@ -171,6 +186,36 @@ func TestConstraintsRefuse(t *testing.T) {
 		_, err := pool.Exec(t.Context(), stationDay(`'barn', '2026-05-01', 1, `+extremes))
 		if e, ok := errors.AsType[*pgconn.PgError](err); !ok || e.ConstraintName != "station_day_temperature_check" {
 			t.Errorf("extremes %s: %v, want a refusal by station_day_temperature_check", extremes, err)
+		}
+	}
+}
+
+// TestPickingsAndFrostsThatCannotBe breaks the bounds of numbers with raw rows.
+func TestPickingsAndFrostsThatCannotBe(t *testing.T) {
+	t.Parallel()
+	_, pool := farmed(t)
+	for constraint, list := range map[string][]string{
+		"picking_version_kg_check": {
+			pickingVersion(`'north', 1, false, '2026-06-12', -0.1, '', false, 'all', ''`),
+			pickingVersion(`'north', 1, false, '2026-06-12', 100000.1, '', false, 'all', ''`),
+			pickingVersion(`'north', 1, false, '2026-06-12', 'NaN', '', false, 'all', ''`),
+		},
+		"frost_version_share_lost_check": {
+			frostVersion(`'north', 1, false, '2026-05-11', 0, NULL, ''`),
+			frostVersion(`'north', 1, false, '2026-05-11', 1.01, NULL, ''`),
+			frostVersion(`'north', 1, false, '2026-05-11', 'NaN', NULL, ''`),
+		},
+		"frost_version_low_check": {
+			frostVersion(`'north', 1, false, '2026-05-11', 1, 10.1, ''`),
+			frostVersion(`'north', 1, false, '2026-05-11', 1, -40.1, ''`),
+			frostVersion(`'north', 1, false, '2026-05-11', 1, 'NaN', ''`),
+		},
+	} {
+		for _, sql := range list {
+			_, err := pool.Exec(t.Context(), sql)
+			if e, ok := errors.AsType[*pgconn.PgError](err); !ok || e.ConstraintName != constraint {
+				t.Errorf("%s: %v, want a refusal by %s", sql, err, constraint)
+			}
 		}
 	}
 }
@@ -240,4 +285,14 @@ func stationDay(values string) string {
 func sighting(values string) string {
 	return `INSERT INTO sighting (farm, seen, note, recorded_at, recorded_by, id, planting, season, day, stage)
 		VALUES ('hill', true, '', now(), 'test', ` + values + `)`
+}
+
+func pickingVersion(values string) string {
+	return `INSERT INTO picking_version (farm, recorded_at, recorded_by, planting, version, withdrawn, day, kg, left_standing, closed, source, note)
+		VALUES ('hill', now(), 'test', ` + values + `)`
+}
+
+func frostVersion(values string) string {
+	return `INSERT INTO frost_version (farm, recorded_at, recorded_by, planting, version, withdrawn, day, share_lost, low_c, note)
+		VALUES ('hill', now(), 'test', ` + values + `)`
 }

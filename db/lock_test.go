@@ -53,6 +53,28 @@ var writers = []struct {
 	{"AddSightings of a farm that moves", "farm", func(ctx context.Context, s *db.Store, id string) error {
 		return second(s.AddSightings(ctx, "hill", []forecast.Sighting{seen(forecast.FirstRipe, "2026-06-12")}, "test", at(2)))
 	}},
+	{"AddPickings", "planting", func(ctx context.Context, s *db.Store, id string) error {
+		r, err := s.AddPickings(ctx, "hill", []forecast.Picking{picked("2026-06-12", 120)}, "test", at(2))
+		return errors.Join(append(r, err)...)
+	}},
+	{"AddFrosts", "planting", func(ctx context.Context, s *db.Store, id string) error {
+		r, err := s.AddFrosts(ctx, "hill", []forecast.Frost{frost("2026-05-11", 0.6)}, "test", at(2))
+		return errors.Join(append(r, err)...)
+	}},
+	{"WithdrawPicking", "planting", func(ctx context.Context, s *db.Store, id string) error {
+		err := s.WithdrawPicking(ctx, "hill", "north", date("2026-06-12"), "test", at(2))
+		if errors.Is(err, forecast.ErrPickingNotFound) {
+			err = nil // Another one was first.
+		}
+		return err
+	}},
+	{"WithdrawFrost", "planting", func(ctx context.Context, s *db.Store, id string) error {
+		err := s.WithdrawFrost(ctx, "hill", "north", date("2026-05-11"), "test", at(2))
+		if errors.Is(err, forecast.ErrFrostNotFound) {
+			err = nil // Another one was first.
+		}
+		return err
+	}},
 	{"PutOutlook", "outlook", func(ctx context.Context, s *db.Store, id string) error {
 		_, _, err := s.PutOutlook(ctx, "hill", "barn", outlook(0, run("2026-03-01", few, 2)), "test", at(2))
 		return err
@@ -200,7 +222,7 @@ func TestLoserOfADeadlockTriesAgain(t *testing.T) {
 }
 
 // sighted opens another store on the database of pool, and adds days, an
-// outlook and a sighting, whose id it returns.
+// outlook, a picking, a frost and a sighting, whose id it returns.
 func sighted(t *testing.T, pool *pgxpool.Pool, o db.Options) (*db.Store, string) {
 	t.Helper()
 	s, err := db.Open(t.Context(), pool.Config().ConnString(), o)
@@ -215,6 +237,8 @@ func sighted(t *testing.T, pool *pgxpool.Pool, o db.Options) (*db.Store, string)
 	if _, err := s.PutFeed(t.Context(), gridKey, gridSpec, "test", at(1)); err != nil {
 		t.Fatal(err)
 	}
+	kept(t, pick(t, s, 1, picked("2026-06-12", 90)))
+	kept(t, freeze(t, s, 1, frost("2026-05-11", 0.5)))
 	return s, good(t, sight(t, s, 1, seen(forecast.FirstRipe, "2026-06-10")))[0]
 }
 
@@ -262,7 +286,7 @@ func rows(t *testing.T, pool *pgxpool.Pool) (n int) {
 	for _, table := range []string{
 		"farm_version", "station_version", "variety_version", "planting_version", "station_day",
 		"outlook_version", "method_version", "sighting", "sighting_end", "reading_hours_version", "day_verdict_version",
-		"feed_version",
+		"feed_version", "picking_version", "frost_version",
 	} {
 		n += count(t, pool, table)
 	}

@@ -96,7 +96,7 @@ func TestReadRefusesWholeFiles(t *testing.T) {
 		{"prose", "Dear Sir,\nthe date", weather.ReadOptions{}, weather.ErrUnknownFormat, `begins "Dear Sir,"`},
 		{"a picture", "\x89PNG\r\n\x1a\n\x00\x00", weather.ReadOptions{}, weather.ErrUnknownFormat, "PNG"},
 		{"UTF-16", "\xff\xfed\x00a\x00t\x00e\x00,\x00", weather.ReadOptions{}, weather.ErrUnknownFormat, "d"},
-		{"semicolons", "date;min;max\n2026-05-01;1;2\n", weather.ReadOptions{}, weather.ErrUnknownFormat, "date;min;max"},
+		{"semicolons", "date;min;max\n2026-05-01;1;2\n", weather.ReadOptions{}, weather.ErrUnitUnknown, "does not tell its unit"},
 		{"a name that is no format", row, weather.ReadOptions{Format: "xls"}, weather.ErrUnknownFormat, `"xls" is none of: ghcn-dly, `},
 		{"no date, though said to be a CSV", "day,min,max\n" + row, weather.ReadOptions{Format: "csv"}, weather.ErrBadHeader, "no column date"},
 		{"no min", "date,low,max_c\n" + row, weather.ReadOptions{}, weather.ErrBadHeader, "no column min, nor tmin"},

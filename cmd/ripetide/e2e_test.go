@@ -32,14 +32,16 @@ type service struct {
 	env    map[string]string
 	base   string
 	key    string
+	now    func() time.Time // Nil: the real clock.
 	router routers.Router
 }
 
 func (s *service) world(out io.Writer) *world {
-	return &world{
-		Getenv: func(k string) string { return s.env[k] }, Stdout: out, Stderr: io.Discard,
-		Now: func() time.Time { return time.Now() },
+	now := s.now
+	if now == nil {
+		now = time.Now
 	}
+	return &world{Getenv: func(k string) string { return s.env[k] }, Stdout: out, Stderr: io.Discard, Now: now}
 }
 
 // command runs a command to its end and returns what it printed.
@@ -63,7 +65,13 @@ func (s *service) try(args ...string) (string, error) {
 // newService starts the program and reads its OpenAPI document.
 func newService(t *testing.T) *service {
 	t.Helper()
-	s := &service{t: t, env: map[string]string{
+	return newServiceAt(t, nil)
+}
+
+// newServiceAt is newService by a clock of its own; nil is the real one.
+func newServiceAt(t *testing.T, now func() time.Time) *service {
+	t.Helper()
+	s := &service{t: t, now: now, env: map[string]string{
 		"DATABASE_URL": dbtest.DSN(t), "RIPETIDE_DATA": t.TempDir(), "RIPETIDE_ADDR": "127.0.0.1:0",
 	}}
 	s.key = strings.TrimSpace(s.command("key", "new", "--role", "owner", "--name", "test"))

@@ -19,9 +19,11 @@ import (
 type stores struct{ *db.Store }
 
 var (
-	_ api.Store      = stores{}
-	_ pages.People   = stores{}
-	_ forecast.Store = (*db.Store)(nil)
+	_ api.Store        = stores{}
+	_ api.PickingStore = (*db.Store)(nil)
+	_ api.FrostStore   = (*db.Store)(nil)
+	_ pages.People     = stores{}
+	_ forecast.Store   = (*db.Store)(nil)
 )
 
 // Days implements [api.StationStore].
