@@ -36,10 +36,7 @@ func BenchmarkLatest(b *testing.B) {
 		b.Fatal(err)
 	}
 	s := &staged{o: o, demo: demo}
-	if err := s.load(b.Context()); err != nil {
-		b.Fatal(err)
-	}
-	if _, err := s.forecast(b.Context()); err != nil {
+	if _, err := s.play(b.Context()); err != nil {
 		b.Fatal(err)
 	}
 	key, _, err := newKey(b.Context(), o.Store, "reader", "bench", "", 0, time.Now())

@@ -22,9 +22,7 @@ import (
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 
-	"ripetide/forecast"
 	"ripetide/testdata"
-	"ripetide/weather"
 )
 
 // browserTime bounds a browser test.
@@ -45,6 +43,12 @@ type browser struct {
 // one fails the test: it is not skipped.
 func newBrowser(t *testing.T, s *service) *browser {
 	t.Helper()
+	return newBrowserFor(t, s, browserTime)
+}
+
+// newBrowserFor is newBrowser for a test that takes longer than others.
+func newBrowserFor(t *testing.T, s *service, limit time.Duration) *browser {
+	t.Helper()
 	name, err := exec.LookPath("chromium")
 	if err != nil {
 		t.Fatal("the browser tests need Chromium: apt-get install -y --no-install-recommends chromium")
@@ -53,7 +57,7 @@ func newBrowser(t *testing.T, s *service) *browser {
 	opts := append(chromedp.DefaultExecAllocatorOptions[:],
 		chromedp.ExecPath(name), chromedp.NoSandbox, chromedp.UserDataDir(t.TempDir()),
 		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true))
-	ctx, cancel := context.WithTimeout(t.Context(), browserTime)
+	ctx, cancel := context.WithTimeout(t.Context(), limit)
 	ctx, stop := chromedp.NewExecAllocator(ctx, opts...)
 	ctx, closeTab := chromedp.NewContext(ctx)
 	b := &browser{t: t, ctx: ctx, base: g.base, gate: g}
@@ -321,8 +325,8 @@ func demoMorning(t testing.TB) (testdata.Demo, time.Time) {
 }
 
 // newDemoService starts the program on the demo's farm, lanternfen, on the
-// demo's morning, with a forecast frozen that morning and on some before.
-func newDemoService(t *testing.T, mornings int) *service {
+// demo's morning, with the forecasts of that morning and of those before.
+func newDemoService(t *testing.T) *service {
 	t.Helper()
 	d, at := demoMorning(t)
 	s := newServiceAt(t, func() time.Time { return at })
@@ -332,23 +336,8 @@ func newDemoService(t *testing.T, mornings int) *service {
 	}
 	defer o.close(t.Context()) //nolint:errcheck // The test is over then.
 	stage := &staged{o: o, demo: d}
-	// Entered before the first of the mornings, each with its own clock.
-	for n := mornings - 1; n >= 0; n-- {
-		morning := *stage
-		morning.demo.AsOf = d.AsOf - weather.Date(n)
-		morning.demo.Sightings = nil
-		for _, x := range d.Sightings {
-			if x.Date <= morning.demo.AsOf {
-				morning.demo.Sightings = append(morning.demo.Sightings, x)
-			}
-		}
-		if err := morning.load(t.Context()); err != nil {
-			t.Fatal(err)
-		}
-		service := &forecast.Service{Store: o.Store, Now: morning.now, Program: version}
-		if _, _, err := service.Make(t.Context(), d.Farm.ID, forecast.Request{AsOf: &morning.demo.AsOf, Freeze: true}); err != nil {
-			t.Fatal(err)
-		}
+	if _, err := stage.play(t.Context()); err != nil {
+		t.Fatal(err)
 	}
 	return s
 }
@@ -356,7 +345,7 @@ func newDemoService(t *testing.T, mornings int) *service {
 // TestSigningInAndOut goes through the door in a real browser.
 func TestSigningInAndOut(t *testing.T) {
 	t.Parallel()
-	s := newDemoService(t, 1)
+	s := newDemoService(t)
 	b := newBrowser(t, s)
 	b.open("/f/lanternfen")
 	b.wait(`location.pathname === "/sign-in"`)

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -37,12 +38,9 @@ func (d *demoCmd) Run(ctx context.Context, w *world, c *config) (err error) {
 		return fmt.Errorf("read demo: %w", err)
 	}
 	s := &staged{o: o, demo: demo}
-	if err := s.load(ctx); err != nil {
-		return fmt.Errorf("load demo: %w", err)
-	}
-	f, err := s.forecast(ctx)
+	f, err := s.play(ctx)
 	if err != nil {
-		return fmt.Errorf("forecast demo: %w", err)
+		return fmt.Errorf("set the stage of the demo: %w", err)
 	}
 	for _, p := range demo.About {
 		fmt.Fprintf(w.Stdout, "%s\n\n", wrap(p, 100))
@@ -66,8 +64,26 @@ func (d *demoCmd) Run(ctx context.Context, w *world, c *config) (err error) {
 	if !d.Serve {
 		return nil
 	}
-	return serve(ctx, w, c, o, c.logger(w))
+	link, err := newLink(ctx, o.Store, "demo", string(api.Owner), "", demoLinkTime, w.Now())
+	if err != nil {
+		return err
+	}
+	clock, err := s.clock(ctx, w.Now)
+	if err != nil {
+		return err
+	}
+	there := *w
+	there.Now = clock
+	there.Serving = func(addr string) {
+		fmt.Fprintf(w.Stdout, "Its pages, on the morning of %s: %s%s\n", clock().Format("Monday 2 January 2006"), addr, link)
+		if w.Serving != nil {
+			w.Serving(addr)
+		}
+	}
+	return serve(ctx, &there, c, o, c.logger(w))
 }
+
+const demoLinkTime = 24 * time.Hour
 
 const (
 	svgName = "season.svg"
@@ -86,9 +102,13 @@ type staged struct {
 
 const demoBy = "the demo"
 
-// now is half past five in the morning of the demo's day.
-func (s *staged) now() time.Time {
-	y, m, d := s.demo.AsOf.Civil()
+// mornings are those on which the demo's farm made a forecast, as many days
+// before the last one.
+var mornings = []int{28, 21, 14, 7, 6, 5, 4, 3, 2, 1, 0}
+
+// morning is half past five on the demo's day, or as many days before.
+func (s *staged) morning(before int) time.Time {
+	y, m, d := (s.demo.AsOf - weather.Date(before)).Civil()
 	loc, err := s.demo.Farm.Location()
 	if err != nil {
 		loc = time.UTC
@@ -96,31 +116,76 @@ func (s *staged) now() time.Time {
 	return time.Date(y, m, d, 5, 30, 0, 0, loc)
 }
 
-// load enters what the farm had on record by that morning.
-func (s *staged) load(ctx context.Context) error {
-	d, at, farm := s.demo, s.now(), s.demo.Farm.ID
+// clock starts where the demo stands, or after what was entered there since, and
+// runs on as now does.
+func (s *staged) clock(ctx context.Context, now func() time.Time) (func() time.Time, error) {
+	start := s.morning(0).Add(time.Minute)
+	last, err := s.o.LastRecorded(ctx, s.demo.Farm.ID)
+	if err != nil {
+		return nil, err
+	}
+	if last.After(start) {
+		start = last.Add(time.Second)
+	}
+	began := now()
+	zone := s.morning(0).Location()
+	return func() time.Time { return start.Add(now().Sub(began)).In(zone) }, nil
+}
+
+// play enters, morning by morning, what the farm had on record by then, and
+// makes its forecasts; it returns the last one. What is there is left as it is.
+func (s *staged) play(ctx context.Context) (*forecast.Forecast, error) {
+	if err := s.setUp(ctx); err != nil {
+		return nil, err
+	}
+	record, err := testdata.AnnArbor()
+	if err != nil {
+		return nil, err
+	}
+	made, err := s.o.Forecasts(ctx, s.demo.Farm.ID, nil)
+	if err != nil {
+		return nil, err
+	}
+	for _, n := range mornings {
+		asOf, at := s.demo.AsOf-weather.Date(n), s.morning(n)
+		if err := s.enter(ctx, record, asOf, at); err != nil {
+			return nil, fmt.Errorf("morning of %s: %w", asOf, err)
+		}
+		if slices.ContainsFunc(made, func(z forecast.Frozen) bool { return z.AsOf == asOf && !z.Hindcast }) {
+			continue
+		}
+		s.changes++
+		service := &forecast.Service{Store: s.o.Store, Now: func() time.Time { return at }, Program: version}
+		if _, _, err := service.Make(ctx, s.demo.Farm.ID, forecast.Request{AsOf: &asOf, Freeze: true}); err != nil {
+			return nil, err
+		}
+	}
+	z, err := s.o.LatestOfSeason(ctx, s.demo.Farm.ID, s.demo.AsOf.Year())
+	if err != nil {
+		return nil, err
+	}
+	return forecast.Decode(z.Body)
+}
+
+// setUp puts the farm with its stations, varieties and plantings.
+func (s *staged) setUp(ctx context.Context) error {
+	d, at, farm := s.demo, s.morning(mornings[0]), s.demo.Farm.ID
 	count := func(created bool, err error) error {
 		if created {
 			s.changes++
 		}
 		return err
 	}
-	if err := count(s.o.PutFarm(ctx, d.Farm, demoBy, at)); err != nil {
-		return err
+	if _, err := s.o.Farm(ctx, farm); err == nil {
+		return nil // What its people changed since stays.
 	}
-	record, err := testdata.AnnArbor()
-	if err != nil {
+	if err := count(s.o.PutFarm(ctx, d.Farm, demoBy, at)); err != nil {
 		return err
 	}
 	for _, st := range d.Stations {
 		if err := count(s.o.PutStation(ctx, farm, st, demoBy, at)); err != nil {
 			return err
 		}
-		done, err := s.o.AddDays(ctx, farm, st.ID, weather.Delivery{Source: "demo", Days: record.Until(d.AsOf - 1).Days()}, at)
-		if err != nil {
-			return err
-		}
-		s.changes += done.Added + done.Corrected
 	}
 	for _, v := range d.Varieties {
 		if err := count(s.o.PutVariety(ctx, farm, v, demoBy, at)); err != nil {
@@ -132,11 +197,34 @@ func (s *staged) load(ctx context.Context) error {
 			return err
 		}
 	}
+	return nil
+}
+
+// enter enters what was known on a morning, unless it was before.
+func (s *staged) enter(ctx context.Context, record weather.Series, asOf weather.Date, at time.Time) error {
+	farm := s.demo.Farm.ID
+	for _, st := range s.demo.Stations {
+		d := weather.Delivery{Source: "demo", Days: record.Until(asOf - 1).Days(), OnlyOwn: true}
+		done, err := s.o.AddDays(ctx, farm, st.ID, d, at)
+		if err != nil {
+			return err
+		}
+		s.changes += done.Added + done.Corrected
+	}
 	before, err := s.o.Sightings(ctx, farm, db.SightingFilter{})
 	if err != nil {
 		return err
 	}
-	results, err := s.o.AddSightings(ctx, farm, d.Sightings, demoBy, at)
+	var news []forecast.Sighting
+	for _, x := range s.demo.Sightings {
+		entered := slices.ContainsFunc(before, func(y forecast.Sighting) bool {
+			return y.Planting == x.Planting && y.Stage == x.Stage && y.Date.Year() == x.Date.Year() && y.Seen == x.Seen
+		})
+		if x.Date <= asOf && !entered {
+			news = append(news, x)
+		}
+	}
+	results, err := s.o.AddSightings(ctx, farm, news, demoBy, at)
 	if err != nil {
 		return err
 	}
@@ -145,24 +233,8 @@ func (s *staged) load(ctx context.Context) error {
 			return fmt.Errorf("sighting %d: %w", i+1, r.Err)
 		}
 	}
-	s.changes += len(results) - min(len(before), len(results))
+	s.changes += len(results)
 	return nil
-}
-
-// forecast makes and freezes the demo's forecast, or reads the one that is
-// there.
-func (s *staged) forecast(ctx context.Context) (*forecast.Forecast, error) {
-	z, err := s.o.LatestOfSeason(ctx, s.demo.Farm.ID, s.demo.AsOf.Year())
-	if err == nil {
-		return forecast.Decode(z.Body)
-	}
-	if !errors.Is(err, forecast.ErrForecastNotFound) {
-		return nil, err
-	}
-	s.changes++
-	service := &forecast.Service{Store: s.o.Store, Now: s.now, Program: version}
-	f, _, err := service.Make(ctx, s.demo.Farm.ID, forecast.Request{AsOf: &s.demo.AsOf, Freeze: true})
-	return f, err
 }
 
 // draw writes the season chart unless it is there.

@@ -191,7 +191,8 @@ func TestHindcastFromTheStore(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := errors.Join((&staged{o: o, demo: demo}).load(t.Context()), o.close(t.Context())); err != nil {
+	_, err = (&staged{o: o, demo: demo}).play(t.Context())
+	if err := errors.Join(err, o.close(t.Context())); err != nil {
 		t.Fatal(err)
 	}
 	out := s.command("hindcast", "--from", "2017", "--to", "2017", "--every", "30", "--farm", demo.Farm.ID)
