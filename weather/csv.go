@@ -18,8 +18,15 @@ import (
 var plainCSV = format{
 	name: "csv",
 	recognise: func(head []byte) bool {
-		c, _ := findColumns(headerCells(string(head)))
-		return c.date >= 0 && (c.min >= 0 || c.max >= 0)
+		rows := newRows(string(head), ',')
+		header, _ := rows.next()
+		c, _ := findColumns(header)
+		if c.date < 0 || c.min < 0 && c.max < 0 {
+			return false
+		}
+		// Dates in another spelling are for the table.
+		first, _ := rows.next()
+		return c.date >= len(first) || !strings.ContainsAny(first[c.date], "/.")
 	},
 	read: readCSV,
 }
@@ -82,13 +89,6 @@ func cutUnit(name string) (string, Unit) {
 	return name, ""
 }
 
-// headerCells returns the cells of the first line that is not blank, or none.
-func headerCells(body string) []string {
-	rows := newRows(body, ',')
-	cells, _ := rows.next()
-	return cells
-}
-
 func readCSV(body string, opt ReadOptions) (*Reading, error) {
 	rows := newRows(body, ',')
 	header, fault := rows.next()
@@ -144,4 +144,11 @@ func (c *columns) fault(cells []string, cutOff bool) string {
 		return fmt.Sprintf("row has %d cells instead of %d, is a comma its decimal sign?", n, c.n)
 	}
 	return ""
+}
+
+// headerCells returns the cells of the first line that is not blank, or none.
+func headerCells(body string) []string {
+	rows := newRows(body, ',')
+	cells, _ := rows.next()
+	return cells
 }

@@ -76,6 +76,9 @@ func Read(r io.Reader, opt ReadOptions) (*Reading, error) {
 	if err != nil {
 		return nil, err
 	}
+	if reading.Received == 0 && reading.Blank == 0 {
+		return nil, fileError(ErrNoRows, "the file, read as %s, has no row with a day in it", t.format.name)
+	}
 	reading.Format = t.format.name
 	reading.Findings = append(t.findings, reading.Findings...)
 	return reading, nil

@@ -1,6 +1,7 @@
 package weather_test
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"strings"
@@ -43,6 +44,9 @@ func TestSamplesAroundClockChanges(t *testing.T) {
 		{"America/Santiago", weather.DateOf(2025, 9, 7), 23}, // Begins at 1 o'clock.
 		{"America/Santiago", weather.DateOf(2026, 4, 4), 25}, // Its last hour comes twice.
 		{"America/Havana", weather.DateOf(2025, 11, 2), 25},  // Its first hour comes twice.
+		{"Asia/Amman", weather.DateOf(2021, 3, 26), 23},      // As in Santiago, but east of Greenwich.
+		{"Asia/Amman", weather.DateOf(2021, 10, 29), 25},     // As in Havana.
+		{"Africa/Cairo", weather.DateOf(2025, 4, 25), 23},
 		{"Asia/Kolkata", weather.DateOf(2026, 5, 20), 24},
 		{"Pacific/Apia", weather.DateOf(2026, 5, 20), 24},
 	} {
@@ -113,6 +117,89 @@ func TestSamplesOfAClockThatIsNotChanged(t *testing.T) {
 	for _, d := range r.Days {
 		if d.Min != 0 || d.Max != 39 { // Of 48 numbers that count to 40.
 			t.Errorf("%v", d)
+		}
+	}
+}
+
+// Where the clock skips midnight, it is a time at midnight that tells.
+func TestSamplesOfAClockThatIsNotChangedAtMidnight(t *testing.T) {
+	t.Parallel()
+	body := clockFile(time.Date(2025, 9, 5, 4, 0, 0, 0, time.UTC), time.Date(2025, 9, 9, 4, 0, 0, 0, time.UTC), time.Hour,
+		time.FixedZone("", -4*3600), "2006-01-02 15:04", func(at time.Time) float64 { return float64(at.Unix() / 3600 % 24) })
+	r, err := readTable(t, body, weather.ReadOptions{Zone: zone(t, "America/Santiago")})
+	if err != nil || len(r.Days) != 4 || !strings.HasPrefix(tableFinding(r, "clock"), "the file has readings at 2025-09-07 00:00, which") {
+		t.Errorf("%v, %v", r, err)
+	}
+}
+
+// A mark for missing in the hour that is skipped is no reading in it.
+func TestSamplesMarkInSkippedHour(t *testing.T) {
+	t.Parallel()
+	z := zone(t, "Europe/Berlin")
+	body := clockFile(time.Date(2026, 3, 28, 23, 0, 0, 0, time.UTC), time.Date(2026, 3, 29, 22, 0, 0, 0, time.UTC), time.Hour,
+		z, "2006-01-02 15:04", func(at time.Time) float64 { return float64(at.Hour()) })
+	r, err := readTable(t, body+"2026-03-29 02:30;---\n", weather.ReadOptions{Zone: z})
+	if err != nil || len(r.Days) != 1 || !strings.HasPrefix(tableFinding(r, "clock"), "times are taken as those of the farm") {
+		t.Errorf("%v, %v", r, err)
+	}
+}
+
+// The hour that comes twice in files that are not simply in order: the newest
+// first, two exports of the same days one after the other, each row twice.
+func TestSamplesHourThatComesTwiceInAnyOrder(t *testing.T) {
+	t.Parallel()
+	z := zone(t, "Europe/Berlin")
+	for _, step := range []time.Duration{10 * time.Minute, 30 * time.Minute} {
+		body := clockFile(time.Date(2025, 10, 25, 22, 0, 0, 0, time.UTC), time.Date(2025, 10, 26, 23, 0, 0, 0, time.UTC), step,
+			z, "2006-01-02 15:04", func(at time.Time) float64 { return float64(at.Unix()/600%200) / 10 })
+		heading, rest, _ := strings.Cut(body, "\n")
+		rows := strings.SplitAfter(rest, "\n")
+		rows = rows[:len(rows)-1]
+		newest, twice := "", ""
+		for _, r := range rows {
+			newest, twice = r+newest, twice+r+r
+		}
+		for name, body := range map[string]string{"in order": rest, "newest first": newest, "one after the other": rest + rest, "each row twice": twice} {
+			r, err := readTable(t, heading+"\n"+body, weather.ReadOptions{Zone: z})
+			if err != nil || len(r.Days) != 1 || len(r.Refused) != 0 {
+				t.Fatalf("%s, %s: %v, %v", step, name, r, err)
+			}
+			if n := strings.Count(body, "\n") - len(rows); n > 0 && tableFinding(r, "repeats") != fmt.Sprintf("%d readings that an earlier row had given", n) {
+				t.Errorf("%s, %s: %s", step, name, tableFinding(r, "repeats"))
+			}
+		}
+	}
+}
+
+// A refused day has the row of it that stands first, and readings above 60 °C
+// refuse the file only if they are many and different.
+func TestSamplesRowAndHotReadings(t *testing.T) {
+	t.Parallel()
+	r, err := readTable(t, "time;temp_c\n2026-05-20 03:00;1\n2026-05-20 02:00;1\n2026-05-20 01:00;1\n2026-05-19 23:00;1\n2026-05-19 22:00;1\n", weather.ReadOptions{})
+	if err != nil || len(r.Refused) != 2 || r.Refused[0].Row != 1 || r.Refused[0].Date != "2026-05-20" || r.Refused[1].Row != 4 {
+		t.Errorf("%v, %v", r, err)
+	}
+	for _, tt := range []struct {
+		name string
+		hot  func(i int) (float64, bool) // Of 288 readings.
+		want bool                        // Refused.
+	}{
+		{"13 different ones are 4.5 %", func(i int) (float64, bool) { return 61 + float64(i)/10, i < 13*8 && i%8 == 0 }, false},
+		{"15 different ones are 5.2 %", func(i int) (float64, bool) { return 61 + float64(i)/10, i < 15*8 && i%8 == 0 }, true},
+		{"a broken sensor has one value", func(i int) (float64, bool) { return 85, i%2 == 0 }, false},
+		{"and a cold one many", func(i int) (float64, bool) { return -91 - float64(i), i%2 == 0 }, false},
+	} {
+		body := "time;temp_c\n"
+		for i := range 288 {
+			x, hot := tt.hot(i)
+			if !hot {
+				x = 20
+			}
+			body += fmt.Sprintf("2026-05-20 %02d:%02d;%.1f\n", i/12, i%12*5, x)
+		}
+		_, err := readTable(t, body, weather.ReadOptions{})
+		if errors.Is(err, weather.ErrWrongUnit) != tt.want {
+			t.Errorf("%s: %v", tt.name, err)
 		}
 	}
 }
@@ -207,6 +294,40 @@ func TestSamplesLongSteps(t *testing.T) {
 		if err != nil || (len(r.Days) == 1) != kept {
 			t.Errorf("at %s: %v, %v", at, r, err)
 		}
+	}
+}
+
+// From a step of 2 hours on half a step more is allowed.
+func TestSamplesStepsOfTwoHours(t *testing.T) {
+	t.Parallel()
+	for late, kept := range map[int]bool{0: true, 60: true, 61: false} {
+		body := "time;temp_c\n"
+		for h := 0; h < 24; h += 2 {
+			m := 60 * h
+			if h == 10 {
+				m += late
+			}
+			body += fmt.Sprintf("2026-05-20 %02d:%02d;10\n", m/60, m%60)
+		}
+		r, err := readTable(t, body, weather.ReadOptions{})
+		if err != nil || (len(r.Days) == 1) != kept {
+			t.Errorf("%d minutes late: %v, %v", late, r, err)
+		}
+	}
+}
+
+// What no reading shows is no stretch of a dead sensor.
+func TestSamplesDeadSensorBesideHole(t *testing.T) {
+	t.Parallel()
+	body := "time;temp_c\n"
+	for m := 0; m < 1440; m += 30 {
+		if h := m / 60; h < 4 || h == 6 && m%60 > 0 || 7 <= h && h < 11 {
+			body += fmt.Sprintf("2026-05-20 %02d:%02d;10\n", h, m%60)
+		}
+	}
+	r, err := readTable(t, body, weather.ReadOptions{})
+	if err != nil || tableFinding(r, "sensor") != "" {
+		t.Errorf("%v, %v", r, err)
 	}
 }
 

@@ -1049,9 +1049,6 @@ func (t *tableReader) addDays(b *Batch) {
 			hi = main
 		}
 		b.unit = lo
-		if d.lo.state == cellMissing {
-			b.unit = hi
-		}
 		if d.lo.state == cellNumber && d.hi.state == cellNumber && lo != hi {
 			d.hi.x = lo.of(hi.Celsius(d.hi.x))
 		}

@@ -439,6 +439,14 @@ func TestTableNastyFiles(t *testing.T) {
 			opt: weather.ReadOptions{Column: "Soil Temp_C"}, want: theDay,
 		},
 		{
+			name: "a column of another time beside whole stamps",
+			body: "Timestamp;Zeit;temp_c\n" + hours(func(h int, temp string) string {
+				return fmt.Sprintf("2026-05-20 %02d:00;%02d:30;%s", h, (h+5)%24, temp)
+			}),
+			want:     theDay,
+			findings: map[string]string{"columns": `date in "Timestamp", temperature in "temp_c"`},
+		},
+		{
 			name: "two columns of one name, of which the second is wanted",
 			body: "date,temp,temp\n" + hours(func(h int, temp string) string {
 				return fmt.Sprintf("2026-05-20 %02d:00,99,%s", h, temp)
@@ -463,6 +471,77 @@ func TestTableNastyFiles(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// Units that change do not contradict a request; the reading is in that of most.
+func TestTableUnitsThatChange(t *testing.T) {
+	t.Parallel()
+	body := "date;low;high;unit\n2026-05-20;50;68;F\n2026-05-21;50;68;°F\n2026-05-22;10;20;K\n2026-05-23;10;20;C\n"
+	want := "2026-05-20 10.00 20.00\n2026-05-21 10.00 20.00\n2026-05-23 10.00 20.00\nrow 3 2026-05-22: unit \"K\" is neither C nor F\n"
+	for _, said := range []weather.Unit{"", "C", "F"} {
+		r, err := readTable(t, body, weather.ReadOptions{Unit: said})
+		if err != nil || told(r) != want || r.Unit != "F" {
+			t.Errorf("%q: %v, %v", said, r, err)
+		}
+	}
+}
+
+// Cells beyond the heading are not the decimals of one, but between commas;
+// a station that is not named in each row is one station.
+func TestTableCellsBeyond(t *testing.T) {
+	t.Parallel()
+	r, err := readTable(t, "station;time;temp_c\n"+hours(func(h int, temp string) string {
+		return fmt.Sprintf("%s;2026-05-20 %02d:00;%s;x;y", strings.Repeat("north", count(h%5 == 1)), h, temp)
+	}), weather.ReadOptions{})
+	if err != nil || told(r) != theDay {
+		t.Errorf("%v, %v", r, err)
+	}
+}
+
+// A line under the heading tells the unit; so may a column that is not chosen
+// yet, and a row of a day is no worse for a time that is none.
+func TestTableUnitUnderTheHeading(t *testing.T) {
+	t.Parallel()
+	r, err := readTable(t, "time;temp;rh\n;deg F;%\n2026-05-20 12:00;50;1\n2026-05-20 13:00;50;1\n", weather.ReadOptions{})
+	if err != nil || r.Unit != "F" || tableFinding(r, "unit") != "°F, by the line under the heading" {
+		t.Errorf("%v, %v", r, err)
+	}
+	_, err = readTable(t, "time;temp 1 °C;temp 2 °F\n2026-05-20 12:00;50;1\n2026-05-20 13:00;50;1\n", weather.ReadOptions{Unit: "F"})
+	if !errors.Is(err, weather.ErrAmbiguous) {
+		t.Errorf("%v", err)
+	}
+	r, err = readTable(t, "date;min;max\n2026-05-20 7 o:clock;1;2\n2026-05-21 07:61;1;2\n", weather.ReadOptions{Unit: "C"})
+	if err != nil || told(r) != "2026-05-21 1.00 2.00\nrow 1 2026-05-20 7 o: date \"2026-05-20 7 o\" is no date\n" {
+		t.Errorf("%v, %v", r, err)
+	}
+}
+
+// A column of times that holds none is passed over.
+func TestTableTimesThatAreNone(t *testing.T) {
+	t.Parallel()
+	r, err := readTable(t, "date;time zone;temp_c\n"+hours(func(h int, temp string) string {
+		return fmt.Sprintf("46162,%d;CET;%s", h*10000/24, temp)
+	})+"46163;CET;1\n", weather.ReadOptions{})
+	if err != nil || tableFinding(r, "columns") != `date in "date", temperature in "temp_c"` {
+		t.Errorf("%v, %v", r, err)
+	}
+	if r, err := readTable(t, "date;time;temp_c\n2026-05-20;noon;1\n2026-05-21;noon;1\n", weather.ReadOptions{}); !errors.Is(err, weather.ErrNoRows) || !strings.Contains(err.Error(), "24 h apart") {
+		t.Errorf("%v, %v", r, err)
+	}
+}
+
+// A column that is no temperature of air by its name makes a heading only if it
+// is wanted.
+func TestTableColumnThatIsWanted(t *testing.T) {
+	t.Parallel()
+	body := "date,soil probe [°C]\n" + hours(func(h int, temp string) string { return fmt.Sprintf("2026-05-20 %02d:00,%s", h, temp) })
+	r, err := readTable(t, body, weather.ReadOptions{Column: "soil  PROBE [°C]"})
+	if err != nil || told(r) != theDay {
+		t.Errorf("%v, %v", r, err)
+	}
+	if r, err := readTable(t, body, weather.ReadOptions{}); !errors.Is(err, weather.ErrBadHeader) {
+		t.Errorf("not wanted: %v, %v", r, err)
 	}
 }
 
@@ -617,6 +696,12 @@ func TestTableRecognises(t *testing.T) {
 		{"Dear Sir,\non that date, the temperature was low,\n", false},
 		{"High Temp Time,Low Alarm\n2026-05-20 12:00,1\n", false},
 		{"time,dew point (°C),wind chill,heat index,battery,soil temp,indoor temp\n2026-05-20 12:00,1,1,1,1,1,1\n", false},
+		{"{date,temp\n2026-05-20,1\n", false},
+		{"[ [date,temp\n2026-05-20,1\n", false},
+		{"Temp Time,Temp\n2026-05-20 12:00,1\n", false},
+		{"Max Time,Temp\n2026-05-20 12:00,1\n", false},
+		{"STATIONS_ID;Datum;Temp\n1;2026-05-20;2\n", false},
+		{"date;temp_c;temp_qflag\n2026-05-20;1;\n", false},
 		{"STATION;DATE;TMAX;TMAX_ATTRIBUTES;TMIN\nX;2026-05-20;1;;2\n", false},
 		{"Date/Time;Climate ID;Max Temp (°C);Min Temp (°C)\n2026-05-20;1;2;1\n", false},
 	} {
