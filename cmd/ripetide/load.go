@@ -261,12 +261,13 @@ func (l *loading) tellRefused(name string, list []weather.Refusal) {
 	}
 }
 
+// tellSuspects tells the latest ones, for they matter most.
 func (l *loading) tellSuspects(name string, list []quality.Suspect) {
-	for i, x := range list {
-		if i == mostTold {
-			fmt.Fprintf(l.w.Stdout, "%s: and %d more suspect\n", name, len(list)-i)
-			break
-		}
+	if n := len(list) - mostTold; n > 0 {
+		fmt.Fprintf(l.w.Stdout, "%s: %d earlier suspects, then\n", name, n)
+		list = list[n:]
+	}
+	for _, x := range list {
 		fmt.Fprintf(l.w.Stdout, "%s: %s suspect (%s): %s\n", name, x.Date, x.Test, x.Detail)
 	}
 }
