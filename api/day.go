@@ -183,39 +183,60 @@ func (s *Server) dayRoutes() {
 }
 
 func (s *Server) addDays(ctx context.Context, in *postDays) (*got[DaysReport], error) {
-	r, source, err := s.readDays(ctx, in.StationPath, &in.FileParams)
+	out, err := s.AddDays(ctx, in.StationPath, &in.FileParams, in.AllOrNothing)
+	if err != nil {
+		return nil, err
+	}
+	return &got[DaysReport]{*out}, nil
+}
+
+// AddDays takes in a body of days as POST …/days does, for a caller who may; the
+// pages call it too. A body none of whose days is good is a [*Problem], one that
+// cannot be read an error of package weather.
+func (s *Server) AddDays(ctx context.Context, at StationPath, in *FileParams, allOrNothing bool) (*DaysReport, error) {
+	r, source, err := s.readDays(ctx, at, in)
 	if err != nil {
 		return nil, err
 	}
 	out := DaysReport{Received: r.Received, Refused: refusedOut(r)}
-	if len(r.Days) == 0 || in.AllOrNothing && len(r.Refused) > 0 {
+	if len(r.Days) == 0 || allOrNothing && len(r.Refused) > 0 {
 		return nil, refusedDays(out.Refused, source == sourceJSON)
 	}
 	d := weather.Delivery{Source: source, Days: r.Days, Remarks: r.Remarks}
-	done, err := forecast.Deliver(ctx, s.store, in.Farm, in.Station, d, s.now())
+	done, err := forecast.Deliver(ctx, s.store, at.Farm, at.Station, d, s.now())
 	if err != nil {
 		return nil, err
 	}
 	out.Added, out.Corrected, out.Unchanged = done.Added, done.Corrected, done.Unchanged+r.Repeats
 	out.Suspect = suspectsOut(done.Suspects)
-	return &got[DaysReport]{out}, nil
+	return &out, nil
 }
 
 // previewRows is how many days of a file a preview shows.
 const previewRows = 10
 
 func (s *Server) previewDays(ctx context.Context, in *previewDays) (*got[DaysPreview], error) {
-	record, err := s.store.Record(ctx, in.Farm, in.Station, nil)
+	out, err := s.PreviewDays(ctx, in.StationPath, &in.FileParams)
 	if err != nil {
 		return nil, err
 	}
-	r, source, err := s.readDays(ctx, in.StationPath, &in.FileParams)
+	return &got[DaysPreview]{*out}, nil
+}
+
+// PreviewDays says what AddDays would do with a body. What the body leaves open
+// are questions and no error.
+func (s *Server) PreviewDays(ctx context.Context, at StationPath, in *FileParams) (*DaysPreview, error) {
+	record, err := s.store.Record(ctx, at.Farm, at.Station, nil)
+	if err != nil {
+		return nil, err
+	}
+	r, source, err := s.readDays(ctx, at, in)
 	if fe, ok := errors.AsType[*weather.FileError](err); ok && len(fe.Questions()) > 0 {
 		out := DaysPreview{Holes: []HoleOut{}, First: []PreviewDay{}, Understood: []FindingOut{}, DaysReport: DaysReport{Refused: []RefusedDay{}, Suspect: []SuspectDay{}}}
 		for _, q := range fe.Questions() {
 			out.Questions = append(out.Questions, QuestionOut(q))
 		}
-		return &got[DaysPreview]{out}, nil
+		return &out, nil
 	}
 	if err != nil {
 		return nil, err
@@ -244,7 +265,7 @@ func (s *Server) previewDays(ctx context.Context, in *previewDays) (*got[DaysPre
 	if p.Hour != nil {
 		out.ReadingHours = guessOut(*p.Hour)
 	}
-	return &got[DaysPreview]{out}, nil
+	return &out, nil
 }
 
 func refusedOut(r *weather.Reading) []RefusedDay {

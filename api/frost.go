@@ -16,7 +16,7 @@ type FrostIn struct {
 
 // FrostsIn is the body of frosts.
 type FrostsIn struct {
-	Frosts []FrostIn `json:"frosts" doc:"Good ones are kept, bad ones refused one by one. The same planting and date again replaces the earlier one; its history is kept."`
+	Frosts []FrostIn `json:"frosts" doc:"Good ones are kept, bad ones refused one by one. The same planting and date again, in the same list too, replaces the earlier one; its history is kept."`
 }
 
 // FrostOut is a frost on record.

@@ -96,15 +96,7 @@ func (s *Server) overlap(ctx context.Context, in *OverlapPath, mediaType string)
 	if err != nil {
 		return nil, err
 	}
-	var z forecast.Frozen
-	if in.Forecast != "" {
-		z, err = s.store.Forecast(ctx, in.Farm, in.Forecast)
-		if err == nil && z.Season != in.Year {
-			err = forecast.ErrForecastNotFound
-		}
-	} else {
-		z, err = s.store.LatestOfSeason(ctx, in.Farm, in.Year)
-	}
+	z, err := ForecastOfSeason(ctx, s.store, in.Farm, in.Year, in.Forecast)
 	if err != nil {
 		return nil, err
 	}
@@ -139,6 +131,20 @@ func (s *Server) overlap(ctx context.Context, in *OverlapPath, mediaType string)
 	return &frozenBody{http.StatusOK, mediaType, buf.Bytes()}, err
 }
 
+// ForecastOfSeason returns the frozen forecast of a season that is meant by id;
+// by "" the latest, a hindcast if there is no other. Errors:
+// [forecast.ErrForecastNotFound], also when it is of another season.
+func ForecastOfSeason(ctx context.Context, s FrozenStore, farm string, season int, id string) (forecast.Frozen, error) {
+	if id == "" {
+		return s.LatestOfSeason(ctx, farm, season)
+	}
+	z, err := s.Forecast(ctx, farm, id)
+	if err == nil && z.Season != season {
+		return forecast.Frozen{}, forecast.ErrForecastNotFound
+	}
+	return z, err
+}
+
 // SeasonChart returns the chart of a forecast. Names come from the farm's
 // present set-up; a variety that is gone keeps its identifier.
 func SeasonChart(farm forecast.Farm, varieties []forecast.Variety, f *forecast.Forecast) charts.Season {
@@ -156,8 +162,17 @@ func SeasonChart(farm forecast.Farm, varieties []forecast.Variety, f *forecast.F
 	if f.WeatherThrough != nil {
 		c.WeatherThrough = f.WeatherThrough.Time()
 	}
+	type place struct{ variety, block string }
+	same := map[place]int{}
 	for _, p := range f.Plantings {
-		c.Bars = append(c.Bars, bar(p, or(some(names[p.Variety]), p.Variety), f.Notes))
+		same[place{p.Variety, p.Block}]++
+	}
+	for _, p := range f.Plantings {
+		b := bar(p, or(some(names[p.Variety]), p.Variety), f.Notes)
+		if same[place{p.Variety, p.Block}] > 1 { // Told apart by their own names.
+			b.Planting = p.Planting
+		}
+		c.Bars = append(c.Bars, b)
 	}
 	for _, g := range f.Gaps {
 		kind := charts.Gap

@@ -20,7 +20,7 @@ type PickingIn struct {
 
 // PickingsIn is the body of pickings.
 type PickingsIn struct {
-	Pickings []PickingIn `json:"pickings" doc:"Good ones are kept, bad ones refused one by one. The same planting and date again replaces the earlier one; its history is kept."`
+	Pickings []PickingIn `json:"pickings" doc:"Good ones are kept, bad ones refused one by one. The same planting and date again, in the same list too, replaces the earlier one; its history is kept."`
 }
 
 // PickingOut is a picking on record.

@@ -7,7 +7,7 @@ import (
 )
 
 // ErrInvalidChart is wrapped by every error about the content of a
-// [LeadError], a [Reliability], a [BaseProfile] or a [Story].
+// [LeadError], a [Reliability], a [BaseProfile], a [Story] or a [Narrowing].
 var ErrInvalidChart = errors.New("charts: invalid chart")
 
 const maxSentences = 800 // runes of findings, and of a basis

@@ -1,8 +1,8 @@
 // Package charts draws the picking season of a strawberry farm: which variety
 // can be picked when, how sure that is, on which days nothing is ripe, and how
-// much ripe fruit stands in the field on each of them. Four more charts say how
+// much ripe fruit stands in the field on each of them. Five more charts say how
 // far such forecasts may be trusted and where they come from: [LeadError],
-// [Reliability], [BaseProfile] and [Story].
+// [Reliability], [BaseProfile], [Story] and [Narrowing].
 //
 // # The season
 //

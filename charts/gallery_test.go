@@ -139,6 +139,33 @@ func sampleStory(asOf string) charts.Story {
 	return s
 }
 
+// sampleNarrowing is an invented season of forecasts: every step days one, from
+// the first of April on until the morning of asOf. The plain truth is at 11, 16
+// and 25 June.
+func sampleNarrowing(step int, asOf string) charts.Narrowing {
+	n := charts.Narrowing{Heading: "Wendelin, North slope", Marked: date(asOf)}
+	for i, k := range []struct{ name, day string }{{"first ripe", "2026-06-11"}, {"peak", "2026-06-16"}, {"last pick", "2026-06-25"}} {
+		truth := date(k.day)
+		s := charts.NarrowingStage{Stage: k.name}
+		for d := date("2026-04-01"); !d.After(date(asOf)); d = d.AddDate(0, 0, step) {
+			if !d.Before(truth) {
+				s.Seen = truth
+				s.Issued = append(s.Issued, charts.IssuedRange{AsOf: d, When: charts.Day(truth)})
+				continue
+			}
+			left := truth.Sub(d).Hours() / 24
+			off := int(math.Round(3 * math.Sin(left/9+float64(i)) * left / 40))
+			wide := int(math.Ceil(left / 9))
+			mid := truth.AddDate(0, 0, off)
+			s.Issued = append(s.Issued, charts.IssuedRange{AsOf: d, When: charts.Range{
+				P10: mid.AddDate(0, 0, -wide), P50: mid, P90: mid.AddDate(0, 0, wide+1),
+			}})
+		}
+		n.Stages = append(n.Stages, s)
+	}
+	return n
+}
+
 // gallery is the charts that every rule about pictures must hold for, by the
 // name of their picture.
 func gallery() map[string]chart {
@@ -242,6 +269,23 @@ func gallery() map[string]chart {
 	}
 	s.Heading = `<b>R&D "bed"</b>`
 	out["story, all at once"] = s
+
+	out["narrowing"] = sampleNarrowing(4, "2026-06-08")
+	out["narrowing, every day"] = sampleNarrowing(1, "2026-06-27")
+
+	n := sampleNarrowing(3, "2026-06-20")
+	n.Units, n.Hindcast = charts.US, true
+	out["narrowing, US units"] = n
+
+	n = sampleNarrowing(1, "2026-04-01")
+	out["narrowing, one forecast"] = n
+
+	n = sampleNarrowing(7, "2026-06-20")
+	n.Heading, n.Marked = strings.Repeat("Überlandquelle Frühe Schönäugige ", 4), time.Time{}
+	n.Stages[1].Issued, n.Stages[2].Issued = nil, nil
+	n.Stages = append(n.Stages, charts.NarrowingStage{Stage: strings.Repeat("Nachlese ", 20), Issued: n.Stages[0].Issued, Seen: date("2026-07-30")})
+	out["narrowing, long words"] = n
+	maps.Copy(out, recordGallery())
 	return out
 }
 
@@ -282,6 +326,12 @@ func TestGalleryGolden(t *testing.T) {
 		{"story-dark.svg", "story", charts.Options{Theme: charts.Dark}},
 		{"story-seen.svg", "story with stages seen", charts.Options{}},
 		{"story-us.svg", "story, US units", charts.Options{Width: 1000}},
+		{"narrowing.svg", "narrowing", charts.Options{}},
+		{"narrowing-phone.svg", "narrowing", charts.Options{Width: 360}},
+		{"narrowing-dark.svg", "narrowing", charts.Options{Theme: charts.Dark}},
+		{"narrowing-days.svg", "narrowing, every day", charts.Options{}},
+		{"narrowing-us.svg", "narrowing, US units", charts.Options{Width: 1000}},
+		{"narrowing-one.svg", "narrowing, one forecast", charts.Options{}},
 	} {
 		t.Run(tt.file, func(t *testing.T) {
 			t.Parallel()
@@ -364,7 +414,7 @@ func TestGalleryIsFitForPages(t *testing.T) {
 func TestIdsNameTheKindOfChart(t *testing.T) {
 	t.Parallel()
 	for id, c := range map[string]chart{
-		"season": sample(), "lead": sampleLead(), "reliability": sampleReliability(), "base": sampleBase(), "story": sampleStory("2026-06-02"),
+		"season": sample(), "lead": sampleLead(), "reliability": sampleReliability(), "base": sampleBase(), "story": sampleStory("2026-06-02"), "record": sampleRecord(),
 	} {
 		svg, _ := render(t, c, charts.Options{})
 		if got := svg.children[0].attr["id"]; got != id+"-title" {
@@ -386,6 +436,7 @@ func TestBadChartsAreRefused(t *testing.T) {
 	rel := func(f func(*charts.Reliability)) chart { return changed(sampleReliability(), f) }
 	base := func(f func(*charts.BaseProfile)) chart { return changed(sampleBase(), f) }
 	story := func(f func(*charts.Story)) chart { return changed(sampleStory("2026-06-18"), f) }
+	narrow := func(f func(*charts.Narrowing)) chart { return changed(sampleNarrowing(4, "2026-06-20"), f) }
 	for _, tt := range []struct {
 		name  string
 		chart chart
@@ -437,6 +488,17 @@ func TestBadChartsAreRefused(t *testing.T) {
 		{"seen in the future", story(func(s *charts.Story) { s.Needs[1].Seen = date("2026-07-01") }), "Needs[1].Seen"},
 		{"seen at noon", story(func(s *charts.Story) { s.Needs[1].Seen = s.Needs[1].Seen.Add(time.Hour) }), "Needs[1].Seen"},
 		{"a thousand days", story(func(s *charts.Story) { s.Ahead = make([]charts.HeatRange, 1000) }), "more than"},
+		{"no stage", narrow(func(n *charts.Narrowing) { n.Stages = nil }), "Stages: 0"},
+		{"no range", narrow(func(n *charts.Narrowing) { n.Stages = []charts.NarrowingStage{{Stage: "peak"}} }), "Stages: no range"},
+		{"a narrowing stage without a name", narrow(func(n *charts.Narrowing) { n.Stages[1].Stage = "" }), "Stages[1].Stage"},
+		{"two forecasts of one morning", narrow(func(n *charts.Narrowing) { n.Stages[1].Issued[3].AsOf = n.Stages[1].Issued[2].AsOf }), "Stages[1].Issued[3].AsOf"},
+		{"a morning at noon", narrow(func(n *charts.Narrowing) { n.Marked = n.Marked.Add(12 * time.Hour) }), "Marked"},
+		{"dates out of order", narrow(func(n *charts.Narrowing) { n.Stages[2].Issued[0].When.P10 = date("2026-12-01") }), "Stages[2].Issued[0].When"},
+		{"a narrowing stage seen at noon", narrow(func(n *charts.Narrowing) { n.Stages[0].Seen = n.Stages[0].Seen.Add(1) }), "Stages[0].Seen"},
+		{"mornings of two years", narrow(func(n *charts.Narrowing) { n.Stages[0].Issued[0].AsOf = date("2024-04-01") }), "days apart"},
+		{"seen years ahead", narrow(func(n *charts.Narrowing) { n.Stages[0].Seen = date("2029-04-01") }), "days apart"},
+		{"a thousand forecasts", narrow(func(n *charts.Narrowing) { n.Stages[0].Issued = make([]charts.IssuedRange, 1000) }), "more than 370"},
+		{"unknown units of dates", narrow(func(n *charts.Narrowing) { n.Units = 9 }), "Units"},
 		{"expected years ahead", story(func(s *charts.Story) { s.Needs[2].When = charts.Day(date("2029-01-01")) }), "days apart"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
@@ -477,6 +539,12 @@ func TestGalleryDescriptionSays(t *testing.T) {
 		{"story", "Bloom Fri 8 May; first ripe about Wed 10 Jun, peak about Mon 15 Jun, last pick about Sun 21 Jun. As of the morning of Tue 2 Jun 2026: 254 °C·d since bloom, 4 days of it not observed; outlook through Wed 10 Jun."},
 		{"story", "First ripe requires 322–369 °C·d from bloom; about Wed 10 Jun (8 in 10: Mon 8 – Fri 12 Jun)."},
 		{"story with stages seen", "Peak requires 380–437 °C·d from bloom; seen Tue 16 Jun."},
+		{"narrowing", "First ripe about Thu 11 Jun, the range 4 days wide on Mon 8 Jun, 18 days on Wed 1 Apr."},
+		{"narrowing", "18 forecasts, as of the mornings from Wed 1 Apr to Mon 8 Jun 2026, each as it was issued."},
+		{"narrowing, every day", "First ripe seen Thu 11 Jun; on Wed 1 Apr it was about Tue 16 Jun (8 in 10: Mon 8 – Thu 25 Jun)."},
+		{"narrowing, every day", "Peak: as of Wed 1 Apr about "},
+		{"narrowing, one forecast", "One forecast, as of the morning of Wed 1 Apr 2026: there is nothing yet to compare it with."},
+		{"narrowing, long words", "Peak: seen Tue 16 Jun."},
 		{"story, US units", "First ripe requires 580–664 °F·d from bloom; seen Thu Jun 11."},
 	} {
 		if got := strings.ReplaceAll(all[tt.name].Description(), "−", "-"); !strings.Contains(got, tt.want) {
@@ -717,6 +785,48 @@ func TestStoryStandsOnItsDays(t *testing.T) {
 	}
 }
 
+func TestRangesStandOnTheirDates(t *testing.T) {
+	t.Parallel()
+	n := sampleNarrowing(4, "2026-06-20")
+	svg, _ := render(t, n, charts.Options{})
+	x := axis(t, svg, "Mon 13", "Mon 27", date("2026-04-13"), 14)
+	// The dates at the side of the first panel come first.
+	at := map[string]float64{}
+	for _, k := range svg.texts() {
+		if _, ok := at[k.text]; !ok {
+			at[k.text] = k.num(t, "y") - 4
+		}
+	}
+	y := func(d time.Time) float64 { // The middle of a date.
+		return at["Mon 8 Jun"] + (at["Mon 15 Jun"]-at["Mon 8 Jun"])*d.Sub(date("2026-06-08")).Hours()/24/7
+	}
+	half := (y(date("2026-06-08")) - y(date("2026-06-09"))) / 2
+	st := n.Stages[0]
+	g := svg.class("stage")[0]
+	var wide, full []box
+	for _, p := range g.filled(ghost) {
+		wide = append(wide, boxes(t, p)...)
+	}
+	for _, p := range g.filled(berry) {
+		full = append(full, boxes(t, p)...)
+	}
+	if len(wide)+len(full) != len(st.Issued) || len(full) != 3 {
+		t.Fatalf("%d open and %d full beads for %d forecasts", len(wide), len(full), len(st.Issued))
+	}
+	for i, b := range append(wide, full...) {
+		r := st.Issued[i]
+		noon := (x(r.AsOf) + x(r.AsOf.AddDate(0, 0, 1))) / 2
+		if !near((b.x0+b.x1)/2, noon, 0.6) || !near(b.y0, y(r.When.P90)-half, 0.8) || !near(b.y1, y(r.When.P10)+half, 0.8) {
+			t.Errorf("the forecast of %s at %.1f, want %.1f from %.1f to %.1f", r.AsOf.Format("2 Jan"), b, noon, y(r.When.P90)-half, y(r.When.P10)+half)
+		}
+	}
+	for i, d := range dotsOf(t, g, open) {
+		if r := st.Issued[i]; !near(d[1], y(r.When.P50), 0.8) {
+			t.Errorf("the median of %s at %.1f, want %.1f", r.AsOf.Format("2 Jan"), d[1], y(r.When.P50))
+		}
+	}
+}
+
 // randomCharts is one of each, at random.
 func randomCharts(words string, seed uint64) []chart {
 	rng := rand.New(rand.NewPCG(seed, 2))
@@ -785,7 +895,24 @@ func randomCharts(words string, seed uint64) []chart {
 		}
 		s.Needs = append(s.Needs, k)
 	}
-	return []chart{e, r, b, s}
+	k := charts.Record{Heading: words, Finding: words, From: at(0), To: at(rng.IntN(399)), AsOf: at(rng.IntN(400)), Units: charts.Units(rng.IntN(2))}
+	for d := 0; !at(d).After(k.To); d++ {
+		lo := 60 - 150*rng.Float64()
+		hi := lo + (60-lo)*rng.Float64()
+		switch rng.IntN(4) {
+		case 0:
+			k.Holes = append(k.Holes, charts.RecordHole{From: at(d), To: at(d)})
+		case 1:
+			k.Suspects = append(k.Suspects, charts.RecordSuspect{Date: at(d), Letter: "A", Test: "x" + words, Used: rng.IntN(2) == 0})
+			fallthrough
+		default:
+			k.Days = append(k.Days, charts.RecordDay{Date: at(d), MinC: lo, MaxC: hi, Lent: rng.IntN(3) == 0})
+		}
+		if rng.IntN(9) > 0 {
+			k.Usual = append(k.Usual, charts.UsualDay{Date: at(d), LowC: lo, HighC: hi})
+		}
+	}
+	return []chart{e, r, b, s, k}
 }
 
 func FuzzGallery(f *testing.F) {

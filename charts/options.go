@@ -36,7 +36,8 @@ type Options struct {
 
 	// ID starts the ids in an SVG; two charts on one page need two. ASCII
 	// letters, digits and hyphens, a letter first; empty stands for the kind of
-	// chart: "season", "lead", "reliability", "base", "story".
+	// chart: "season", "lead", "reliability", "base", "story",
+	// "narrowing".
 	ID string
 
 	// Fixed writes the SVG's size in px instead of width="100%", for use as a

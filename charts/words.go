@@ -100,6 +100,10 @@ func chance(p float64) string {
 	}
 }
 
+// Chance says a probability as the charts do: "6 in 10", "under 1 in 10" and
+// "over 9 in 10" at the ends, and nothing for 0.
+func Chance(p float64) string { return chance(p) }
+
 func plural(n int, one, many string) string {
 	if n == 1 {
 		return "1 " + one

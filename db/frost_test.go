@@ -155,6 +155,7 @@ func TestWithdrawFrost(t *testing.T) {
 	if err := withdraw(5, "north"); err != nil { // By a clock that is behind.
 		t.Fatal(err)
 	}
+	inTurn(t, pool, "frost_version")
 	frosts(t, s, 9)
 	frosts(t, s, 10, frost("2026-05-12", 0.1))
 	if err := withdraw(20, "north"); !errors.Is(err, forecast.ErrFrostNotFound) {

@@ -9,6 +9,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
+	"github.com/jackc/pgx/v5/pgxpool"
 
 	"ripetide/db"
 	"ripetide/forecast"
@@ -223,6 +224,7 @@ func TestWithdrawPicking(t *testing.T) {
 	if err := withdraw(5, "hill", "north", day); err != nil { // By a clock that is behind.
 		t.Fatal(err)
 	}
+	inTurn(t, pool, "picking_version")
 	pickings(t, s, 9)
 	pickings(t, s, 10, picked("2026-06-13", 50))
 	for name, tt := range map[string]struct {
@@ -297,13 +299,14 @@ func TestTwentyPickMore(t *testing.T) {
 	if n := count(t, pool, "picking_version"); n != 40 {
 		t.Errorf("%d rows, want 40", n)
 	}
-	var early int
-	if err := pool.QueryRow(t.Context(), `
-		SELECT count(*)
-		FROM picking_version AS a
-		JOIN picking_version AS b USING (farm, planting, day)
-		WHERE a.version < b.version AND b.recorded_at < a.recorded_at`).Scan(&early); err != nil || early != 0 {
-		t.Errorf("%d versions were recorded before the one they replace, %v", early, err)
+	inTurn(t, pool, "picking_version")
+}
+
+// inTurn fails the test if a version was recorded before one that it replaces.
+func inTurn(t testing.TB, pool *pgxpool.Pool, table string) {
+	t.Helper()
+	if n := count(t, pool, table+" AS a JOIN "+table+" AS b USING (farm, planting, day) WHERE a.version < b.version AND b.recorded_at < a.recorded_at"); n != 0 {
+		t.Errorf("%d versions were recorded before the one they replace", n)
 	}
 }
 
@@ -351,5 +354,45 @@ func TestPlantingIsNotPlantedAfterItsPickingsAndFrosts(t *testing.T) {
 	}
 	if err := replant("2025-06-20"); err != nil {
 		t.Errorf("planted on the day of the first picking: %v", err)
+	}
+}
+
+// TestFarmsWithTheSameNamesKeepTheirOwn: what another farm records of a
+// planting of the same name on the same day touches nothing.
+func TestFarmsWithTheSameNamesKeepTheirOwn(t *testing.T) {
+	t.Parallel()
+	s, pool := farmed(t)
+	dale := hill
+	dale.ID = "dale"
+	must(t)(s.PutFarm(t.Context(), dale, "test", t0))
+	must(t)(s.PutStation(t.Context(), "dale", barn, "test", t0))
+	must(t)(s.PutVariety(t.Context(), "dale", jewel, "test", t0))
+	must(t)(s.PutPlanting(t.Context(), "dale", north, "test", t0))
+	for n := range 2 {
+		refused, err := s.AddPickings(t.Context(), "dale", []forecast.Picking{picked("2026-06-12", float64(n))}, "test", at(n))
+		kept(t, append(refused, err))
+		refused, err = s.AddFrosts(t.Context(), "dale", []forecast.Frost{frost("2026-05-11", 1/float64(n+2))}, "test", at(n))
+		kept(t, append(refused, err))
+	}
+	kept(t, pick(t, s, 3, picked("2026-06-12", 1)))
+	kept(t, freeze(t, s, 3, frost("2026-05-11", 0.5)))
+	pickings(t, s, 2)
+	pickings(t, s, 3, picked("2026-06-12", 1))
+	frosts(t, s, 2)
+	frosts(t, s, 3, frost("2026-05-11", 0.5))
+	for _, err := range []error{
+		s.WithdrawPicking(t.Context(), "dale", "north", date("2026-06-12"), "test", at(4)),
+		s.WithdrawFrost(t.Context(), "dale", "north", date("2026-05-11"), "test", at(4)),
+	} {
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	pickings(t, s, 4, picked("2026-06-12", 1))
+	frosts(t, s, 4, frost("2026-05-11", 0.5))
+	for _, table := range []string{"picking_version", "frost_version"} {
+		if n := count(t, pool, table+" WHERE farm = 'hill' AND version = 1"); n != 1 {
+			t.Errorf("%s: %d first versions on hill, want 1", table, n)
+		}
 	}
 }

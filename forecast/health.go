@@ -35,6 +35,8 @@ type StandInHealth struct {
 	Offsets StandInOffsets
 	Used    bool // They have enough days in common.
 	Lent    int  // Days that it lends, of the whole record.
+	// LentDays are those days, moved to the station's place, in order.
+	LentDays []weather.Day
 }
 
 // Leaning is how far this season's forecast leans on days that were not
@@ -79,7 +81,7 @@ func StationHealth(in Inputs, station string, remarks []weather.Remark, asOf wea
 	filled := newRecord(sifted.Days, standIn)
 	if r.Station.StandIn != "" {
 		_, enough := compareStations(sifted.Days, standIn)
-		h.StandIn = &StandInHealth{Station: r.Station.StandIn, Offsets: filled.offset, Used: enough, Lent: filled.lent.Len()}
+		h.StandIn = &StandInHealth{Station: r.Station.StandIn, Offsets: filled.offset, Used: enough, Lent: filled.lent.Len(), LentDays: filled.lent.Days()}
 	}
 	h.Leaning = leaning(filled, asOf, in.Farm.Southern())
 	return h, nil

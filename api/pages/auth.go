@@ -121,7 +121,10 @@ func (p *Pages) signOut(c echo.Context) error {
 		}
 	}
 	setCookie(c, "", -1)
-	c.Response().Header().Set("Clear-Site-Data", `"cache", "storage"`) // The last forecast, kept for the row.
+	// The pages that are kept for the row go with it, by worker.js and shell.js;
+	// what was entered and is not sent yet stays: it is sent when the same person
+	// signs in again.
+	c.Response().Header().Set("Clear-Site-Data", `"cache"`)
 	return c.Redirect(http.StatusSeeOther, "/sign-in")
 }
 

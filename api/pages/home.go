@@ -3,6 +3,7 @@ package pages
 import (
 	"net/http"
 
+	"ripetide/api"
 	"ripetide/forecast"
 )
 
@@ -24,5 +25,9 @@ func (p *Pages) home(v *visit) error {
 	if len(farms) == 1 {
 		return v.Redirect(http.StatusSeeOther, "/f/"+farms[0].ID)
 	}
-	return p.render(v, http.StatusOK, v, "home", "Farms", homePage{farms, v.who.May("owner", "")})
+	setUp := v.may(api.Owner)
+	if len(farms) == 0 && setUp {
+		return v.Redirect(http.StatusSeeOther, "/setup")
+	}
+	return p.render(v, http.StatusOK, v, "home", "Farms", homePage{farms, setUp})
 }

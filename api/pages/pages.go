@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"log/slog"
 	"net/http"
+	"sync"
 	"time"
 
 	"github.com/labstack/echo/v4"
@@ -20,7 +21,10 @@ type Config struct {
 	API      *api.Server
 	Store    api.Store
 	People   People
+	Access   Access
 	Forecast *forecast.Service
+	Feeds    api.Fetcher
+	Issued   Issued
 	Now      func() time.Time
 	Log      *slog.Logger
 	Version  string // Of the program.
@@ -41,13 +45,16 @@ type People interface {
 var (
 	// ErrLinkSpent is a sign-in link that was used, has expired or never was.
 	ErrLinkSpent = errors.New("pages: sign-in link opens nothing")
+	errNoPage    = errors.New("pages: there is no such page")
 	errSignIn    = errors.New("pages: nobody is signed in")
 )
 
 // Pages renders pages. It is safe for concurrent use.
 type Pages struct {
 	Config
-	tries limiter
+	tries    limiter
+	revoking sync.Mutex
+	files    string // Version of the static files: changes with what is in them.
 }
 
 //go:embed static
@@ -55,7 +62,7 @@ var staticFiles embed.FS
 
 // Add adds the pages to the router of the API.
 func Add(c Config) {
-	p := &Pages{Config: c, tries: limiter{now: c.Now}}
+	p := &Pages{Config: c, tries: limiter{now: c.Now}, files: filesVersion()}
 	e := c.API.Echo()
 	static, err := fs.Sub(staticFiles, "static")
 	if err != nil {
@@ -68,13 +75,24 @@ func Add(c Config) {
 		files.ServeHTTP(c.Response(), c.Request())
 		return nil
 	})
+	p.open("GET", "/worker.js", p.worker)
 	p.get("/", p.home)
 	p.open("GET", "/sign-in", p.signInForm)
 	p.open("POST", "/sign-in", p.signInKey)
 	p.open("GET", "/sign-in/:link", p.linkForm)
 	p.open("POST", "/sign-in/:link", p.linkUse)
 	p.open("POST", "/sign-out", p.signOut)
+	p.addSetup()
+	p.addBook()
+	p.addPeople()
+	p.addWeather()
 	p.get("/f/:farm", p.morning)
+	p.get("/f/:farm/season/:year", p.season)
+	p.get("/f/:farm/season/:year/planting/:planting", p.story)
+	p.get("/f/:farm/season/:year/planting/:planting/narrowing.svg", p.narrowing)
+	p.page("GET", "/f/:farm/row", api.Grower, p.row)
+	p.post("/f/:farm/row", api.Grower, p.rowRecord)
+	p.post("/f/:farm/forecast", api.Grower, p.makeForecast)
 }
 
 // visit is a request of somebody who is signed in, to a page of a farm that is
@@ -118,7 +136,9 @@ func (p *Pages) page(method, path string, least api.Role, do func(*visit) error)
 				return err
 			}
 		}
-		if !v.may(least) {
+		// A page of no farm is for everybody who is signed in, unless it needs a role
+		// that only somebody of the installation has there.
+		if !v.may(least) && (v.farm.ID != "" || least != api.Reader) {
 			return api.ErrForbidden
 		}
 		return do(v)

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"html/template"
 	"net/http"
+	"strings"
 	"time"
 
 	"github.com/labstack/echo/v4"
@@ -21,7 +22,7 @@ import (
 var templateFiles embed.FS
 
 // names of the pages; each is a file of its own beside the layout.
-var names = []string{"sign-in", "link", "message", "home", "morning"}
+var names = []string{"sign-in", "link", "message", "home", "book", "book-form", "book-list", "book-seen", "setup", "people", "people-once", "people-revoke", "morning", "row", "season", "story", "weather", "weather-station", "weather-day", "weather-file", "weather-feed"}
 
 // parsed are the pages by name.
 var parsed = func() map[string]*template.Template {
@@ -29,7 +30,7 @@ var parsed = func() map[string]*template.Template {
 	for _, n := range names {
 		out[n] = template.Must(template.New("layout.html").Funcs(template.FuncMap{
 			"day": Day, "dayYear": DayYear, "span": Span, "count": count, "list": func(xs ...any) []any { return xs },
-		}).ParseFS(templateFiles, "template/layout.html", "template/"+n+".html"))
+		}).ParseFS(templateFiles, "template/layout.html", "template/form.html", "template/drop.html", "template/"+n+".html"))
 	}
 	return out
 }()
@@ -46,15 +47,23 @@ type shell struct {
 	At      string // Which part of the navigation the page belongs to.
 	Season  int
 	Page    any
+
+	Me     string // Identifies who is signed in, for what their browser keeps.
+	Made   string // When the page was made, as people say it.
+	MadeMs int64  // The same in ms since 1970.
 }
 
 // render writes a page. v is nil for nobody signed in.
 func (p *Pages) render(c echo.Context, status int, v *visit, name, title string, page any) error {
-	s := shell{Title: title, Version: p.Version, Visit: v, At: name, Page: page}
+	part, _, _ := strings.Cut(name, "-") // "book-form" is a page of the Book.
+	s := shell{Title: title, Version: p.files, Visit: v, At: part, Page: page}
 	if v != nil {
 		s.Who = v.who.Name
 		if v.farm.ID != "" {
 			s.Farm, s.Owner, s.Grower = &v.farm, v.may(api.Owner), v.may(api.Grower)
+			now := p.Now().In(v.zone)
+			s.Me, s.MadeMs = v.who.KeyID, now.UnixMilli()
+			s.Made = Day(&v.farm, weather.DateIn(now)) + ", " + now.Format("15:04")
 			if today, err := v.farm.Today(p.Now()); err == nil {
 				s.Season = forecast.SeasonOf(today, v.farm.Southern())
 			}
@@ -81,6 +90,9 @@ func (p *Pages) failed(c echo.Context, err error) error {
 
 // explain says what an error means to somebody in front of a page.
 func (p *Pages) explain(ctx context.Context, err error) (status int, title, text string) {
+	if errors.Is(err, errNoPage) {
+		return http.StatusNotFound, "Not found", "There is no such page."
+	}
 	pr := p.API.Problem(ctx, err)
 	switch {
 	case pr.Status == http.StatusInternalServerError:

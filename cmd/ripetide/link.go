@@ -33,6 +33,11 @@ func (l *linkCmd) Run(ctx context.Context, w *world, c *config) error {
 // newLink makes a sign-in link, a path, for the newest valid key of a name,
 // role and farm, or for a new one that nobody knows.
 func newLink(ctx context.Context, s *db.Store, name, role, farm string, valid time.Duration, now time.Time) (string, error) {
+	return invite(ctx, s, name, role, farm, "command link", now, now.Add(valid))
+}
+
+// invite is newLink for somebody who asks for it, until an instant.
+func invite(ctx context.Context, s *db.Store, name, role, farm, by string, now, until time.Time) (string, error) {
 	keys, err := s.Keys(ctx, some(farm))
 	if err != nil {
 		return "", err
@@ -49,10 +54,13 @@ func newLink(ctx context.Context, s *db.Store, name, role, farm string, valid ti
 			return "", err
 		}
 	}
+	return linkFor(ctx, s, id, by, now, until)
+}
+
+// linkFor makes a sign-in link, a path, for a key.
+func linkFor(ctx context.Context, s *db.Store, keyID, by string, now, until time.Time) (string, error) {
 	secret := pages.NewSecret()
-	err = s.NewLink(ctx, db.Link{
-		Hash: api.HashKey(secret), Key: id, CreatedAt: now, CreatedBy: "command link", ExpiresAt: now.Add(valid),
-	})
+	err := s.NewLink(ctx, db.Link{Hash: api.HashKey(secret), Key: keyID, CreatedAt: now, CreatedBy: by, ExpiresAt: until})
 	return "/sign-in/" + secret, err
 }
 

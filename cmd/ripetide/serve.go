@@ -7,10 +7,12 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"slices"
 	"time"
 
 	"ripetide/api"
 	"ripetide/api/pages"
+	"ripetide/db"
 	"ripetide/forecast"
 )
 
@@ -35,13 +37,7 @@ func serve(ctx context.Context, w *world, c *config, o *opened, log *slog.Logger
 		go o.server.Keep(keep)
 	}
 	feeds := newRunner(w, c, o.Store, log)
-	service := &forecast.Service{Store: o.Store, Now: w.Now, Program: version}
-	handler := api.New( //nolint:contextcheck // A handler takes the context of its request.
-		api.Config{Store: stores{o.Store}, Forecast: service, Feeds: feeds, Now: w.Now, Log: log, Version: version})
-	pages.Add(pages.Config{
-		API: handler, Store: stores{o.Store}, People: stores{o.Store}, Forecast: service,
-		Now: w.Now, Log: log, Version: version,
-	})
+	handler := newHandler(w, o.Store, feeds, log) //nolint:contextcheck // A handler takes the context of its request.
 	srv := &http.Server{
 		Handler:           handler,
 		ReadHeaderTimeout: 5 * time.Second,
@@ -59,6 +55,9 @@ func serve(ctx context.Context, w *world, c *config, o *opened, log *slog.Logger
 	addr := "http://" + l.Addr().String()
 	fmt.Fprintf(w.Stdout, "Serving at %s (reference: %s/reference). Stop with Ctrl-C.\n", addr, addr)
 	log.InfoContext(ctx, "serving", slog.String("addr", addr), slog.String("version", version))
+	if err := firstRun(ctx, w, o.Store, l.Addr().String()); err != nil {
+		return errors.Join(fmt.Errorf("make the first sign-in link: %w", err), l.Close())
+	}
 	done := make(chan error, 1)
 	go func() { done <- srv.Serve(l) }()
 	fetching, cancelFetching := context.WithCancel(ctx)
@@ -86,4 +85,47 @@ func serve(ctx context.Context, w *world, c *config, o *opened, log *slog.Logger
 		return fmt.Errorf("stop: %w", errors.Join(err, srv.Close()))
 	}
 	return nil
+}
+
+// firstRun prints a sign-in link for an owner on an installation that nobody
+// has set up: it has no farm and, but for the one that an earlier first run
+// made, no key.
+func firstRun(ctx context.Context, w *world, s *db.Store, addr string) error {
+	keys, err := s.Keys(ctx, nil)
+	if err != nil {
+		return err
+	}
+	farms, err := s.Farms(ctx)
+	if err != nil {
+		return err
+	}
+	others := slices.ContainsFunc(keys, func(k db.Key) bool {
+		return k.Name != firstOwner || k.Role != string(api.Owner) || k.Farm != nil || k.LastUsedAt != nil
+	})
+	if len(farms) > 0 || others {
+		return nil
+	}
+	link, err := newLink(ctx, s, firstOwner, string(api.Owner), "", firstLinkTime, w.Now())
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(w.Stdout, "First run: open http://%s%s within an hour to set up your farm.\n", browsable(addr), link)
+	return err
+}
+
+const (
+	firstOwner    = "me"
+	firstLinkTime = time.Hour
+)
+
+// newHandler returns what answers requests: the API and the pages.
+func newHandler(w *world, s *db.Store, feeds api.Fetcher, log *slog.Logger) *api.Server {
+	service := &forecast.Service{Store: s, Now: w.Now, Program: version}
+	handler := api.New(
+		api.Config{Store: stores{s}, Forecast: service, Feeds: feeds, Now: w.Now, Log: log, Version: version})
+	pages.Add(pages.Config{
+		API: handler, Store: stores{s}, People: stores{s}, Access: stores{s}, Forecast: service, Feeds: feeds, Issued: s,
+		Now: w.Now, Log: log, Version: version,
+	})
+	return handler
 }

@@ -168,6 +168,67 @@ func (s stores) OpenSession(ctx context.Context, keyID string, session [32]byte,
 	return s.NewSession(ctx, keyID, session, at, until)
 }
 
+// AllKeys implements [pages.Access].
+func (s stores) AllKeys(ctx context.Context, farm string, at time.Time) ([]pages.Key, error) {
+	keys, err := s.Keys(ctx, nil)
+	if err != nil {
+		return nil, err
+	}
+	uses, err := s.KeyUses(ctx, nil, at)
+	if err != nil {
+		return nil, err
+	}
+	by := map[string]db.KeyUse{}
+	for _, u := range uses {
+		by[u.Key] = u
+	}
+	var out []pages.Key
+	for _, k := range keys {
+		if k.Farm != nil && *k.Farm != farm {
+			continue
+		}
+		c, u := callerOf(k), by[k.ID]
+		x := pages.Key{
+			ID: k.ID, Name: k.Name, Role: c.Role, Farm: c.Farm, MadeAt: k.CreatedAt,
+			UsedAt: k.LastUsedAt, LinkUntil: u.LinkUntil, ExpiresAt: k.ExpiresAt, RevokedAt: k.RevokedAt,
+		}
+		if u.SessionAt != nil && (x.UsedAt == nil || x.UsedAt.Before(*u.SessionAt)) {
+			x.UsedAt = u.SessionAt
+		}
+		out = append(out, x)
+	}
+	return out, nil
+}
+
+// MakeKey implements [pages.Access].
+func (s stores) MakeKey(ctx context.Context, farm, name string, role api.Role, at time.Time) (string, error) {
+	secret, _, err := newKey(ctx, s.Store, string(role), name, farm, 0, at)
+	return secret, err
+}
+
+// Invite implements [pages.Access].
+func (s stores) Invite(ctx context.Context, farm, name string, role api.Role, by string, at, until time.Time) (string, error) {
+	return invite(ctx, s.Store, name, string(role), farm, by, at, until)
+}
+
+// InviteAgain implements [pages.Access].
+func (s stores) InviteAgain(ctx context.Context, keyID, by string, at, until time.Time) (string, error) {
+	path, err := linkFor(ctx, s.Store, keyID, by, at, until)
+	return path, noKey(err)
+}
+
+// Revoke implements [pages.Access].
+func (s stores) Revoke(ctx context.Context, farm, keyID string, at time.Time) error {
+	return noKey(s.RevokeKey(ctx, some(farm), keyID, at))
+}
+
+func noKey(err error) error {
+	if errors.Is(err, db.ErrKeyNotFound) {
+		return fmt.Errorf("%w: %w", pages.ErrKeyNotFound, err)
+	}
+	return err
+}
+
 func callerOf(k db.Key) api.Caller {
 	c := api.Caller{KeyID: k.ID, Name: k.Name, Role: api.Role(k.Role)}
 	if k.Farm != nil {

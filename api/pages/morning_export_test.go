@@ -1,0 +1,9 @@
+package pages
+
+// What tests look at.
+type MorningPage = morningPage
+
+var (
+	NewMorning     = newMorning
+	BeforeForecast = beforeForecast
+)

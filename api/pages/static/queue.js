@@ -1,0 +1,260 @@
+// What was entered in the row and has not been sent yet. It is kept in this
+// browser until the service has it, and used by the pages and by worker.js.
+//
+// Each entry is sent until the service answers it, in the order in which
+// entries were made. That leaves one record, however often a reply is lost on
+// the way: the service takes a sighting, picking or frost that it has already
+// as the same one.
+//
+// An entry:
+//	id       counts up
+//	who      identifier of whose it is; name: what they are called
+//	key      what it is about; a newer entry of the same key takes its place
+//	text     what was entered, in words
+//	at       when (ms)
+//	method, path, body, list   the request, and the list its answer comes in
+//	back     the path that takes it back; without it, path/{id of the answer}
+//	was      the body that was on record before, to be put back by an undo
+//	state    "waiting", "sent", "refused" or "taken" (taken back)
+//	tried    it was sent at least once, so the service may have it
+//	undo     it is to be taken back
+//	over     a newer entry has replaced it at the service: no undo
+//	reason   why it was refused; doneAt: when it was answered (ms)
+'use strict';
+
+const queue = (() => {
+	const KEEP_DONE = 12 * 60 * 60 * 1000; // ms that what is settled stays in the list.
+	const PATIENCE = 20 * 1000; // ms to wait for an answer.
+	const others = 'BroadcastChannel' in self ? new BroadcastChannel('ripetide-queue') : null;
+	let opening = null;
+
+	function open() {
+		opening ??= new Promise((resolve, reject) => {
+			const request = indexedDB.open('ripetide', 1);
+			request.onupgradeneeded = () => request.result.createObjectStore('row');
+			request.onsuccess = () => {
+				const db = request.result;
+				db.onclose = db.onversionchange = () => { db.close(); opening = null; };
+				resolve(db);
+			};
+			request.onerror = () => { opening = null; reject(request.error); };
+		});
+		return opening;
+	}
+
+	// change reads the queue, lets edit change it, and writes it, with nobody
+	// between: not another tab, and not the worker. It resolves once that is
+	// on the disk.
+	async function change(edit) {
+		const db = await open();
+		return new Promise((resolve, reject) => {
+			const tx = db.transaction('row', 'readwrite', {durability: 'strict'});
+			const store = tx.objectStore('row');
+			const read = store.get('queue');
+			let result;
+			read.onsuccess = () => {
+				const q = read.result ?? {next: 1, me: null, hold: '', entries: []};
+				result = edit(q);
+				const old = Date.now() - KEEP_DONE;
+				q.entries = q.entries.filter((e) => pending(e) || e.state === 'refused' || e.doneAt > old);
+				store.put(q, 'queue');
+			};
+			tx.oncomplete = () => resolve(result);
+			tx.onabort = () => reject(tx.error);
+		});
+	}
+
+	// look returns the queue as it is.
+	async function look() {
+		const db = await open();
+		return new Promise((resolve, reject) => {
+			const read = db.transaction('row').objectStore('row').get('queue');
+			read.onsuccess = () => resolve(read.result ?? {next: 1, me: null, hold: '', entries: []});
+			read.onerror = () => reject(read.error);
+		});
+	}
+
+	// pending reports whether something of an entry is still to be sent.
+	const pending = (e) => e.state === 'waiting' || (e.state === 'sent' && e.undo);
+
+	// add puts an entry at the end. One of the same key that never left this
+	// browser, or was refused, gives way to it.
+	async function add(entry) {
+		await change((q) => {
+			const stay = [];
+			for (const e of q.entries) {
+				if (e.key !== entry.key || e.who !== entry.who || e.state === 'taken') {
+					stay.push(e);
+				} else if (e.state === 'refused') {
+					// Corrected by this one.
+				} else if (e.state === 'waiting' && !e.tried) {
+					entry.was = e.was;
+				} else {
+					// The service has it, or may have: then that is what an
+					// undo puts back, unless the page has read the record since.
+					if (e.undo) entry.was = e.was;
+					else if (e.body && !(e.state === 'sent' && e.doneAt < entry.readAt)) entry.was = e.body;
+					e.over = true;
+					stay.push(e);
+				}
+			}
+			stay.push({...entry, id: q.next++, at: Date.now(), state: 'waiting', tried: false});
+			q.entries = stay;
+		});
+		tell();
+	}
+
+	// undo takes an entry back: out of the queue, or from the service.
+	async function undo(id) {
+		await change((q) => {
+			const e = q.entries.find((e) => e.id === id);
+			if (!e || e.over) return;
+			if (e.state === 'waiting' && !e.tried) q.entries = q.entries.filter((x) => x !== e);
+			else e.undo = true; // Also one whose reply is missing: the service may have it.
+		});
+		tell();
+	}
+
+	// dismiss forgets an entry that was refused.
+	async function dismiss(id) {
+		await change((q) => { q.entries = q.entries.filter((e) => e.id !== id || e.state !== 'refused'); });
+		tell();
+	}
+
+	// adopt makes the waiting entries of somebody else those of the person who
+	// is signed in now.
+	async function adopt() {
+		await change((q) => {
+			for (const e of q.entries) if (q.me && pending(e)) Object.assign(e, {who: q.me.id, name: q.me.name});
+		});
+		tell();
+	}
+
+	// setMe says who is signed in; null: nobody. Then nothing is sent, and only
+	// what is not settled stays.
+	async function setMe(me) {
+		await change((q) => {
+			q.me = me;
+			if (!me) q.entries = q.entries.filter((e) => pending(e) || e.state === 'refused');
+			if (me && q.hold === 'sign-in') q.hold = '';
+		});
+		tell();
+	}
+
+	// send sends what waits, one after another, until nothing does or there is
+	// no use in going on. Of many tabs and the worker one does at a time. It
+	// resolves to why it stopped: '' (all is sent), 'signal', 'service' or
+	// 'sign-in'.
+	async function send() {
+		return alone(async () => {
+			for (;;) {
+				const step = await change(nextStep);
+				if (!step) return (await look()).hold;
+				const answer = await ask(step);
+				await change((q) => settle(q, step, answer));
+				tell();
+				if (answer.hold) return answer.hold;
+			}
+		});
+	}
+
+	function alone(job) {
+		if (!navigator.locks) return job(); // Sent twice is kept once.
+		return navigator.locks.request('ripetide-send', job);
+	}
+
+	// nextStep returns the next request, and marks its entry as tried before
+	// it leaves.
+	function nextStep(q) {
+		if (!q.me) {
+			q.hold = 'sign-in';
+			return null;
+		}
+		const e = q.entries.find((e) => e.who === q.me.id && pending(e));
+		if (!e) {
+			q.hold = '';
+			return null;
+		}
+		if (e.state === 'waiting') {
+			e.tried = true;
+			return {id: e.id, method: e.method, path: e.path, body: e.body, list: e.list};
+		}
+		if (e.was) return {id: e.id, undoes: true, method: 'POST', path: e.path, body: e.was, list: e.list};
+		return {id: e.id, undoes: true, method: 'DELETE', path: e.back};
+	}
+
+	// ask sends one request. Only an answer that is surely the service's own
+	// counts: where a phone is asked to log in to some network first, anything
+	// may come back.
+	async function ask(step) {
+		let response, text;
+		try {
+			response = await fetch(step.path, {
+				method: step.method, redirect: 'error', cache: 'no-store', signal: AbortSignal.timeout(PATIENCE),
+				...(step.body && {headers: {'Content-Type': 'application/json'}, body: JSON.stringify({[step.list]: [step.body]})}),
+			});
+			text = await response.text();
+		} catch {
+			return {hold: 'signal'};
+		}
+		const type = response.headers.get('Content-Type') ?? '';
+		const json = type.startsWith('application/problem+json') || type.startsWith('application/json') ? parse(text) : null;
+		if (step.method === 'DELETE' && response.status === 204) return {ok: true};
+		if (step.method === 'POST' && response.status === 200 && json?.[step.list]?.length === 1) return {ok: true, id: json[step.list][0].id};
+		if (!type.startsWith('application/problem+json') || !json) return {hold: 'service'};
+		if (response.status === 401) {
+			await forgetPages();
+			return {hold: 'sign-in'};
+		}
+		if (response.status === 408 || response.status === 429 || response.status >= 500) return {hold: 'service'};
+		// It is gone already: a reply was lost, or somebody else was first.
+		if (step.method === 'DELETE' && /\/problems\/(sighting|picking|frost)-not-found$/.test(json.type)) return {ok: true};
+		return {refused: reason(json)};
+	}
+
+	function parse(text) {
+		try { return JSON.parse(text); } catch { return null; }
+	}
+
+	// reason puts a problem (RFC 9457) in one line.
+	function reason(problem) {
+		const faults = (problem.errors ?? []).map((f) => f.detail);
+		return faults.join('; ') || problem.detail || problem.title;
+	}
+
+	// settle writes down what became of a step.
+	function settle(q, step, answer) {
+		q.hold = answer.hold ?? '';
+		const e = q.entries.find((e) => e.id === step.id);
+		if (!e || answer.hold) return;
+		e.doneAt = Date.now();
+		if (answer.refused && e.undo && !step.undoes) {
+			e.state = 'taken'; // There is nothing to take back.
+		} else if (answer.refused) {
+			const reason = step.undoes ? `could not be taken back: ${answer.refused}` : answer.refused;
+			Object.assign(e, {state: 'refused', reason, undo: false});
+		} else if (step.undoes || e.method === 'DELETE') {
+			e.state = 'taken';
+		} else {
+			e.state = 'sent';
+			e.back ??= `${e.path}/${encodeURIComponent(answer.id)}`;
+		}
+	}
+
+	// forgetPages throws away the pages that were kept for later.
+	async function forgetPages() {
+		if (!('caches' in self)) return;
+		for (const name of await caches.keys()) {
+			if (name.startsWith('ripetide-')) await caches.delete(name);
+		}
+	}
+
+	// tell lets every page show the queue again.
+	function tell() {
+		others?.postMessage('changed');
+		if (self.document) dispatchEvent(new Event('ripetide-queue'));
+	}
+	if (self.document && others) others.onmessage = () => dispatchEvent(new Event('ripetide-queue'));
+
+	return {look, add, undo, dismiss, adopt, setMe, send, pending, forgetPages};
+})();

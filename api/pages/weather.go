@@ -1,0 +1,377 @@
+package pages
+
+import (
+	"bytes"
+	"cmp"
+	"context"
+	"net/http"
+	"slices"
+	"strconv"
+	"time"
+
+	"ripetide/api"
+	"ripetide/charts"
+	"ripetide/forecast"
+	"ripetide/weather"
+)
+
+// addWeather adds the pages about stations and their records.
+func (p *Pages) addWeather() {
+	const station = "/f/:farm/weather/:station"
+	p.get("/f/:farm/weather", p.weather)
+	p.get(station, p.station)
+	p.get(station+"/record.svg", p.recordPicture)
+	p.get(station+"/day/:date", p.dayPage)
+	p.post(station+"/day", api.Grower, p.enterDay)
+	p.post(station+"/verdict", api.Grower, p.giveVerdict)
+	p.post(station+"/hours", api.Owner, p.setHours)
+	p.page(http.MethodGet, station+"/file", api.Grower, p.filePage)
+	p.post(station+"/file", api.Grower, p.takeFile)
+	for _, method := range []string{http.MethodGet, http.MethodPost} {
+		p.page(method, station+"/feeds/add", api.Owner, p.editFeed)
+		p.page(method, station+"/feed/:feed", api.Owner, p.editFeed)
+	}
+	p.post(station+"/feed/:feed/fetch", api.Grower, p.fetchFeed)
+	p.post(station+"/feed/:feed/pause", api.Owner, p.pauseFeed)
+	p.post(station+"/feed/:feed/remove", api.Owner, p.removeFeed)
+}
+
+// weatherPage lists stations.
+type weatherPage struct{ Stations []stationLine }
+
+// stationLine is a station in a list.
+type stationLine struct {
+	ID, Name            string
+	Fresh               bool // Nothing is on record.
+	Lead, Holes, Doubts string
+}
+
+// weather lists the stations of a farm, or leads to the only one.
+func (p *Pages) weather(v *visit) error {
+	stations, err := p.Store.Stations(v.Request().Context(), v.farm.ID)
+	if err != nil {
+		return err
+	}
+	if len(stations) == 1 {
+		return v.Redirect(http.StatusSeeOther, stationPath(v, stations[0].ID))
+	}
+	page := weatherPage{}
+	if len(stations) > 0 {
+		in, err := p.Forecast.Store.Inputs(v.Request().Context(), v.farm.ID, p.Now())
+		if err != nil {
+			return err
+		}
+		for _, s := range stations {
+			x, err := p.lookAt(v.Request().Context(), v, in, s.ID)
+			if err != nil {
+				return err
+			}
+			holes, doubts := x.holeWords(), x.doubtWords()
+			page.Stations = append(page.Stations, stationLine{s.ID, s.Name, x.health.Last == nil, x.lead(), holes[0], doubts[0]})
+		}
+	}
+	return p.render(v, http.StatusOK, v, "weather", "Weather", page)
+}
+
+func stationPath(v *visit, station string) string { return "/f/" + v.farm.ID + "/weather/" + station }
+
+// look is what is known of a station on a morning.
+type look struct {
+	farm    *forecast.Farm
+	now     time.Time
+	zone    *time.Location
+	today   weather.Date
+	record  forecast.Record
+	health  *forecast.Health
+	standIn string // Name of the stand-in, or "".
+	fixed   []api.StationDay
+}
+
+// correctionDays is how long a correction counts as a late one, and corrections
+// how many are shown.
+const (
+	correctionDays = 30
+	corrections    = 20
+)
+
+// lookAt looks at a station.
+func (p *Pages) lookAt(ctx context.Context, v *visit, in forecast.Inputs, station string) (*look, error) {
+	x := &look{farm: &v.farm, now: p.Now(), zone: v.zone}
+	var err error
+	if x.today, err = p.today(v); err != nil {
+		return nil, err
+	}
+	days, err := p.Store.Days(ctx, v.farm.ID, station, nil, nil, nil)
+	if err != nil {
+		return nil, err
+	}
+	remarks := make([]weather.Remark, len(days))
+	for i, d := range days {
+		remarks[i] = d.Remark
+	}
+	if x.health, err = forecast.StationHealth(in, station, remarks, x.today); err != nil {
+		return nil, err
+	}
+	for _, r := range in.Records {
+		if r.Station.ID == station {
+			x.record = r
+		}
+	}
+	for _, r := range in.Records {
+		if r.Station.ID == x.record.Station.StandIn {
+			x.standIn = r.Station.Name
+		}
+	}
+	x.fixed, err = p.Store.Corrections(ctx, v.farm.ID, station, x.now.AddDate(0, 0, -correctionDays), corrections)
+	return x, err
+}
+
+// lookNow is lookAt for the station in the address.
+func (p *Pages) lookNow(v *visit) (*look, error) {
+	in, err := p.Forecast.Store.Inputs(v.Request().Context(), v.farm.ID, p.Now())
+	if err != nil {
+		return nil, err
+	}
+	return p.lookAt(v.Request().Context(), v, in, v.Param("station"))
+}
+
+// stationPage is a station: how its record stands, and what can be done.
+type stationPage struct {
+	Name, Base  string
+	Several     bool   // The farm has other stations.
+	Done, Fault string // What was just done, or what could not be.
+	Lead        string
+	Facts       []fact
+	Proposal    *proposal
+	HoursSet    bool
+	Chart       *picture // Nil without days.
+	Picture     string   // What it shows, in words.
+	Holes       []holeRow
+	OlderHoles  int
+	Doubts      []doubtRow
+	Older       string // Address of older doubts; "".
+	Before      string // The page shows doubts before this date; "".
+	Enter       enterForm
+	StandIn     string
+	Months      []monthRow
+	Fixed       []fixedRow
+	Feeds       []feedView
+	Unit        string
+	Terms       bool   // There is an Open-Meteo feed.
+	Grower      bool   // May record.
+	Owner       bool   // May set up.
+	Fresh       bool   // Nothing is on record.
+	RuleIsUse   bool   // Doubted days are used by the station's rule.
+	LastISO     string // Date that the form for a day begins with.
+}
+
+// feedPart is a feed with what its buttons need.
+type feedPart struct {
+	F             feedView
+	Base          string
+	Grower, Owner bool
+}
+
+// WithFeed is for the template.
+func (p stationPage) WithFeed(f feedView) feedPart { return feedPart{f, p.Base, p.Grower, p.Owner} }
+
+// holeRow is a hole in a table.
+type holeRow struct{ When, Days, Filled string }
+
+// doubtRow is a doubted or judged day in a table.
+type doubtRow struct {
+	ISO, Date, Low, High string
+	Tests                []testWords
+	State                string // "left out" or "used".
+	Verdict              string // Who said what; "" for nobody.
+	Judged               bool
+}
+
+// testWords is what a test says of a day.
+type testWords struct{ Letter, Words, Figures string }
+
+// monthRow is by how much the station differs from its stand-in.
+type monthRow struct {
+	Month, Low, High string
+	Days             int
+}
+
+// fixedRow is a correction.
+type fixedRow struct{ ISO, Date, Low, High, Source, When string }
+
+// proposal is hours of reading to accept.
+type proposal struct {
+	What    []string
+	Why     string
+	Figures string
+	Values  []string // As the form sends them.
+}
+
+const (
+	holeRows  = 12
+	doubtRows = 25
+)
+
+// done says what a change has done, by the word in the address.
+var done = map[string]string{
+	"verdict":  "Your word on that day is on record. The next forecast goes by it.",
+	"taken":    "The word on that day is taken back: the rule decides again.",
+	"hours":    "The hour of reading is set. The next forecast uses the highs on the days they belong to.",
+	"civil":    "The days are taken as civil days again, from midnight to midnight.",
+	"added":    "The day is on record. The next forecast uses it.",
+	"fixed":    "The day is corrected. What it was before stays in its history.",
+	"same":     "The day was on record with just these values: nothing has changed.",
+	"fetched":  "It was fetched: what came of it stands below.",
+	"feed":     "The feed is saved.",
+	"paused":   "The feed rests until you let it go on.",
+	"resumed":  "The feed goes on.",
+	"removed":  "The feed is taken away. What it has delivered stays.",
+	"replaced": "The day is replaced. What it was before stays in its history.",
+}
+
+func (p *Pages) station(v *visit) error {
+	return p.showStation(v, http.StatusOK, stationPage{})
+}
+
+// showStation renders a station; page holds what a form has left: its fault and
+// what was typed.
+func (p *Pages) showStation(v *visit, status int, page stationPage) error {
+	ctx := v.Request().Context()
+	x, err := p.lookNow(v)
+	if err != nil {
+		return err
+	}
+	all, err := p.Store.Stations(ctx, v.farm.ID)
+	if err != nil {
+		return err
+	}
+	page.Name, page.Base, page.Several = x.record.Station.Name, stationPath(v, x.record.Station.ID), len(all) > 1
+	page.Done = cmp.Or(page.Done, done[v.QueryParam("done")])
+	page.Grower, page.Owner = v.may(api.Grower), v.may(api.Owner)
+	page.Unit = degreeUnit(&v.farm)
+	page.Lead, page.Facts, page.Proposal = x.lead(), x.facts(), x.proposal()
+	page.HoursSet = len(x.health.Hours) > 0
+	page.Fresh = x.health.Last == nil
+	page.RuleIsUse = x.record.Station.Suspects == weather.UseSuspects
+	if c, ok := x.chart(); ok {
+		page.Picture = c.Description()
+		page.Chart = newPicture(page.Base+"/record.svg", nil, "Chart of the daily lows and highs; the same in words below")
+	}
+	page.Holes, page.OlderHoles = x.holeRows()
+	x.doubtRows(&page, v.QueryParam("before"))
+	page.StandIn, page.Months = x.standIn, x.months()
+	for _, d := range x.fixed {
+		page.Fixed = append(page.Fixed, fixedRow{
+			d.Date.String(), x.date(d.Date), temperature(d.Min, v.farm.Units), temperature(d.Max, v.farm.Units),
+			sourceWords(d.Source), ago(x.now, d.ReceivedAt),
+		})
+	}
+	page.LastISO = (x.today - 1).String()
+	if page.Enter.Date == "" {
+		page.Enter.Date = page.LastISO
+	}
+	page.Enter.Unit = page.Unit
+	if page.Feeds, err = p.feeds(v, x); err != nil {
+		return err
+	}
+	for _, f := range page.Feeds {
+		page.Terms = page.Terms || f.Model
+	}
+	return p.render(v, status, v, "weather-station", page.Name, page)
+}
+
+// doubtRows fills in the doubted and judged days before a date, the latest
+// first.
+func (x *look) doubtRows(page *stationPage, before string) {
+	last := x.today
+	if d, err := weather.ParseDate(before); err == nil {
+		last, page.Before = min(last, d), before
+	}
+	days := map[weather.Date]weather.Day{}
+	for _, d := range x.aligned() {
+		days[d.Date] = d
+	}
+	verdicts := map[weather.Date]weather.Verdict{}
+	var dates []weather.Date
+	for _, w := range x.record.Verdicts {
+		verdicts[w.Date] = w
+		dates = append(dates, w.Date)
+	}
+	tests := map[weather.Date][]testWords{}
+	for _, s := range x.health.Suspects {
+		t := testNames[s.Test]
+		tests[s.Date] = append(tests[s.Date], testWords{t.letter, t.words, figuresOf(x.farm, lowHigh(s.Detail))})
+		dates = append(dates, s.Date)
+	}
+	slices.Sort(dates)
+	dates = slices.Compact(dates)
+	for len(dates) > 0 && dates[len(dates)-1] >= last {
+		dates = dates[:len(dates)-1]
+	}
+	if n := len(dates) - doubtRows; n > 0 {
+		dates = dates[n:]
+		page.Older = page.Base + "?before=" + dates[0].String() + "#doubts"
+	}
+	for _, d := range slices.Backward(dates) {
+		row := doubtRow{ISO: d.String(), Date: x.date(d), Tests: tests[d], State: "used"}
+		if day, ok := days[d]; ok {
+			row.Low, row.High = temperature(day.Min, x.farm.Units), temperature(day.Max, x.farm.Units)
+		}
+		if _, left := slices.BinarySearch(x.health.LeftOut, d); left {
+			row.State = "left out"
+		}
+		if w, ok := verdicts[d]; ok {
+			row.Judged, row.Verdict = true, verdictWords(w)
+		}
+		page.Doubts = append(page.Doubts, row)
+	}
+}
+
+// holeRows returns the latest holes, the latest first, and how many there are
+// besides.
+func (x *look) holeRows() (rows []holeRow, older int) {
+	lent := map[weather.Date]bool{}
+	if s := x.health.StandIn; s != nil {
+		for _, d := range s.LentDays {
+			lent[d.Date] = true
+		}
+	}
+	holes := x.openHoles()
+	for _, h := range slices.Backward(holes) {
+		if len(rows) == holeRows {
+			break
+		}
+		n := 0
+		for d := h.From; d <= h.To; d++ {
+			if lent[d] {
+				n++
+			}
+		}
+		rows = append(rows, holeRow{spanNear(x.farm, h.From, h.To, x.today), count(h.Len(), "day", "days"), x.filled(h, n)})
+	}
+	return rows, len(holes) - len(rows)
+}
+
+// recordPicture draws the last twelve months of a record.
+func (p *Pages) recordPicture(v *visit) error {
+	x, err := p.lookNow(v)
+	if err != nil {
+		return err
+	}
+	c, ok := x.chart()
+	if !ok {
+		return errNoPage
+	}
+	opt := charts.Options{Fixed: true}
+	if v.QueryParam("theme") == "dark" {
+		opt.Theme = charts.Dark
+	}
+	if w, err := strconv.Atoi(v.QueryParam("width")); err == nil {
+		opt.Width = min(max(w, 320), 2400)
+	}
+	var out bytes.Buffer
+	if err := c.WriteSVG(&out, opt); err != nil {
+		return err
+	}
+	return v.Blob(http.StatusOK, "image/svg+xml", out.Bytes())
+}

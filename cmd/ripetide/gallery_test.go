@@ -1,0 +1,451 @@
+package main
+
+import (
+	"flag"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+
+	"ripetide/forecast"
+	"ripetide/testdata"
+	"ripetide/weather"
+)
+
+var pagesFolder = flag.String("pages", "", "folder to write a picture of every page to, wide and narrow, light and dark")
+
+// galleryTime bounds the gallery, which opens every page for every farm.
+const galleryTime = 25 * time.Minute
+
+// heaviest is what a page may weigh at its first load, bytes, without the
+// pictures of charts.
+const heaviest = 150_000
+
+// TestGallery looks at every page, for farms that are unlike each other, in
+// both themes: that it says nothing in the console and is refused nothing, fits
+// a narrow screen, weighs little, and keeps to the rules of accessibility.
+func TestGallery(t *testing.T) {
+	t.Parallel()
+	axe, err := os.ReadFile("../../testdata/axe/axe.min.js")
+	if err != nil {
+		t.Fatal(err)
+	}
+	clock := newTestClock(t)
+	s := newServiceAt(t, clock.now)
+	o, err := open(t.Context(), &config{DatabaseURL: s.env["DATABASE_URL"], Data: s.env["RIPETIDE_DATA"]}, mainDatabase, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer o.close(t.Context()) //nolint:errcheck // The test is over then.
+	b := newBrowserFor(t, s, galleryTime)
+	g := &gallery{b: b, axe: string(axe)}
+	routes := pageRoutes(t)
+
+	// Before anything is set up, and nobody is signed in.
+	g.look(t, "nobody", "/sign-in", 200)
+	g.look(t, "nobody", "/sign-in/nonsense", 410)
+	b.signIn(s, "Noor", "owner")
+	for _, r := range routes {
+		if r.isPage() && len(r.names()) == 0 && !strings.HasPrefix(r.path, "/sign-in") {
+			g.look(t, "nothing", r.path, 200)
+		}
+	}
+	for _, f := range galleryFarms(t) {
+		clock.set(f.at)
+		f.enter(t, o)
+		for _, r := range routes {
+			if strings.HasSuffix(r.path, ".svg") { // A picture of a page.
+				continue
+			}
+			if path, ok := r.fill(f.parts(t)); ok && r.isPage() && len(r.names()) > 0 {
+				g.look(t, f.Farm.ID, path, f.status[r.path])
+			}
+		}
+	}
+	g.look(t, "several", "/", 200)
+}
+
+// gallery looks at pages.
+type gallery struct {
+	b   *browser
+	axe string
+	// slowest page and its time.
+}
+
+// finding is what axe has found.
+type finding struct {
+	ID     string   `json:"id"`
+	Impact string   `json:"impact"`
+	Help   string   `json:"help"`
+	Nodes  []string `json:"nodes"`
+}
+
+// runAxe comes to what axe finds on the page.
+const runAxe = `axe.run(document, {resultTypes: ["violations"], xpath: false}).then(r => r.violations.map(v => ({
+	id: v.id, impact: v.impact, help: v.help,
+	nodes: v.nodes.slice(0, 4).map(n => n.html.slice(0, 160) + " " + n.any.concat(n.all).map(c => c.message).join("; ").slice(0, 200)),
+})))`
+
+// weigh comes to the bytes of the page and of what it has loaded, by name,
+// without pictures of charts.
+const weigh = `(() => {
+	const all = performance.getEntriesByType("navigation").concat(performance.getEntriesByType("resource"));
+	const out = {};
+	const chart = e => e.initiatorType === "img" && /^\/v1\/|\/narrowing\.svg$/.test(new URL(e.name).pathname);
+	for (const e of all) if (!chart(e)) out[new URL(e.name).pathname] = e.encodedBodySize;
+	return out;
+})()`
+
+// look opens a page and checks it. A status of 0 is 200.
+func (g *gallery) look(t *testing.T, farm, path string, status int) {
+	t.Helper()
+	name := pictureName(farm, path)
+	t.Run(name, func(t *testing.T) {
+		b := g.b
+		b.t = t
+		b.console() // What was said while the farm was entered.
+		b.size(320, 640, false)
+		b.do(chromedp.Navigate(b.base + path))
+		if status == 0 {
+			status = 200
+		}
+		if got := eval[int](b, `performance.getEntriesByType("navigation")[0].responseStatus`); got != status {
+			t.Fatalf("%s: status %d, want %d", path, got, status)
+		}
+		g.weight(t, path)
+		if n := eval[int](b, `document.querySelectorAll("h1").length`); n != 1 {
+			t.Errorf("%d main headings", n)
+		}
+		for _, dark := range []bool{false, true} {
+			theme := themeName(dark)
+			b.size(320, 640, dark)
+			if w := eval[int](b, `document.scrollingElement.scrollWidth`); w > 320 {
+				t.Errorf("%s: %d px wide on a screen of 320: %s", theme, w, eval[string](b, widest))
+			}
+			if *pagesFolder != "" {
+				b.size(390, 844, dark)
+				eval[bool](b, drawn)
+				b.shot(filepath.Join(*pagesFolder, name+"-390-"+theme+".png"))
+			}
+			b.size(1200, 900, dark)
+			if *pagesFolder != "" {
+				eval[bool](b, drawn)
+				b.shot(filepath.Join(*pagesFolder, name+"-1200-"+theme+".png"))
+			}
+			g.accessible(t, theme)
+		}
+		for _, m := range b.console() {
+			if status != 200 && strings.Contains(m, fmt.Sprintf("status of %d", status)) {
+				continue
+			}
+			t.Errorf("the page said: %s", m)
+		}
+	})
+	g.b.t = t
+}
+
+// drawn comes true when all pictures show what they should in this window: a
+// change of its size or theme fetches others.
+const drawn = `new Promise(done => setTimeout(() => Promise.all([...document.images].map(i => i.decode().catch(() => {}))).then(() => done(true)), 100))`
+
+// widest comes to the elements that reach out to the right.
+const widest = `[...document.querySelectorAll("main *, header *, footer *")]
+	.filter(e => e.getBoundingClientRect().right > 320.5 && !e.closest(".wide"))
+	.slice(0, 5).map(e => e.outerHTML.slice(0, 120)).join(" | ")`
+
+func (g *gallery) accessible(t *testing.T, theme string) {
+	t.Helper()
+	if eval[bool](g.b, `typeof axe === "undefined"`) {
+		eval[bool](g.b, g.axe+";true")
+	}
+	for _, f := range eval[[]finding](g.b, runAxe) {
+		text := fmt.Sprintf("%s: %s, %s: %s\n\t%s", theme, f.Impact, f.ID, f.Help, strings.Join(f.Nodes, "\n\t"))
+		if f.Impact == "serious" || f.Impact == "critical" {
+			t.Error(text)
+		} else {
+			t.Log(text)
+		}
+	}
+}
+
+func (g *gallery) weight(t *testing.T, path string) {
+	t.Helper()
+	total := 0
+	parts := eval[map[string]int](g.b, weigh)
+	for _, n := range parts {
+		total += n
+	}
+	if total == 0 || total > heaviest {
+		t.Errorf("%s weighs %d bytes at its first load, more than %d: %v", path, total, heaviest, parts)
+	}
+}
+
+func themeName(dark bool) string {
+	if dark {
+		return "dark"
+	}
+	return "light"
+}
+
+// pictureName names the picture of a page: the farm, and the path without it.
+func pictureName(farm, path string) string {
+	rest := strings.TrimPrefix(strings.TrimPrefix(path, "/f/"+farm), "/")
+	if rest == "" {
+		rest = "morning"
+		if path == "/" {
+			rest = "home"
+		}
+	}
+	return farm + "/" + strings.NewReplacer("/", "-", "?", "-", "=", "-", "&", "-").Replace(rest)
+}
+
+// testClock is a clock that a test sets.
+type testClock struct{ at atomic.Pointer[time.Time] }
+
+// newTestClock returns one that stands on the demo's morning.
+func newTestClock(t testing.TB) *testClock {
+	t.Helper()
+	_, at := demoMorning(t)
+	c := &testClock{}
+	c.set(at)
+	return c
+}
+
+func (c *testClock) set(t time.Time)         { c.at.Store(&t) }
+func (c *testClock) now() time.Time          { return *c.at.Load() }
+func (c *testClock) advance(d time.Duration) { c.set(c.now().Add(d)) }
+
+// galleryFarm is a farm to look at, on a morning.
+type galleryFarm struct {
+	testdata.Demo
+	at        time.Time
+	forecasts []weather.Date // The mornings on which a forecast was made.
+	from      weather.Date   // First day of its weather.
+	hole      int            // Days without weather before the last four.
+	outlook   int            // Days of outlook.
+	status    map[string]int // Of its pages, by route, if not 200.
+}
+
+// galleryFarms are the demo's farm and farms that are unlike it.
+func galleryFarms(t *testing.T) []galleryFarm {
+	t.Helper()
+	demo, at := demoMorning(t)
+	on := func(date string) time.Time {
+		d, err := weather.ParseDate(date)
+		if err != nil {
+			t.Fatal(err)
+		}
+		y, m, day := d.Civil()
+		return time.Date(y, m, day, 5, 40, 0, 0, at.Location())
+	}
+	date := func(text string) weather.Date {
+		d, err := weather.ParseDate(text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return d
+	}
+	bearing := func(p forecast.Planting) bool { return p.RemovedOn == nil && p.PlantedOn.Year() < 2018 }
+	standing := func(d testdata.Demo) (out []forecast.Planting) {
+		for _, p := range d.Plantings {
+			if bearing(p) {
+				out = append(out, p)
+			}
+		}
+		return out
+	}
+	farm := func(id, name string) galleryFarm {
+		f := galleryFarm{Demo: demo, at: at, from: date("1990-01-01"), forecasts: []weather.Date{demo.AsOf - 1, demo.AsOf}}
+		f.Farm.ID, f.Farm.Name = id, name
+		f.Later = nil
+		return f
+	}
+
+	one := farm("one", "One Bed")
+	one.keep(standing(demo)[:1])
+
+	none := farm("none", "Nothing Planted")
+	none.keep(nil)
+	none.forecasts = nil
+
+	many := farm("many", "Five and Twenty")
+	many.Farm.Units = forecast.Metric
+	many.hole, many.outlook = 3, 7
+	list := standing(demo)
+	for n := 2; len(list) < 25; n++ {
+		for _, p := range standing(demo) {
+			if len(list) == 25 {
+				break
+			}
+			q := p
+			q.ID, q.Block = fmt.Sprintf("%s-%d", p.ID, n), fmt.Sprintf("%s %d", p.Block, n)
+			list = append(list, q)
+			for _, x := range demo.Sightings {
+				if x.Planting == p.ID {
+					x.Planting = q.ID
+					many.Sightings = append(many.Sightings, x)
+				}
+			}
+		}
+	}
+	many.keep(list)
+
+	long := farm("long", strings.TrimSpace(strings.Repeat("Erdbeerselbstpflückparadies ", 3)))
+	long.Farm.Units = forecast.Metric
+	long.keep(standing(demo)[:4])
+	long.Varieties = append([]forecast.Variety(nil), long.Varieties...)
+	long.Plantings = append([]forecast.Planting(nil), long.Plantings...)
+	for i := range long.Varieties {
+		long.Varieties[i].Name = "Königin Wilhelmine von der Oberen Sonnenhalde, spätfrostharte Auslese Nummer Siebenundzwanzig"
+	}
+	for i := range long.Plantings {
+		long.Plantings[i].Block = strings.Repeat("Donaudampfschifffahrtsgesellschaftsacker", 2) + fmt.Sprint(i)
+	}
+	long.Stations = append([]weather.Station(nil), long.Stations...)
+	long.Stations[0].Name = strings.Repeat("Wetterbeobachtungsstation", 4)
+
+	finished := farm("finished", "Season Over")
+	finished.at = on("2018-08-20")
+	finished.Later = demo.Later
+	finished.forecasts = []weather.Date{date("2018-05-21"), demo.AsOf, date("2018-07-02"), date("2018-08-20")}
+
+	spring := farm("spring", "Before Bloom")
+	spring.at = on("2018-04-12")
+	spring.forecasts = []weather.Date{date("2018-04-11"), date("2018-04-12")}
+
+	return []galleryFarm{{Demo: demo, at: at}, one, many, none, long, finished, spring}
+}
+
+// keep keeps some of the plantings, with what was seen of them and their
+// varieties.
+func (f *galleryFarm) keep(list []forecast.Planting) {
+	plantings, varieties := map[string]bool{}, map[string]bool{}
+	for _, p := range list {
+		plantings[p.ID], varieties[p.Variety] = true, true
+	}
+	var sightings []forecast.Sighting
+	for _, x := range f.Sightings {
+		if plantings[x.Planting] {
+			sightings = append(sightings, x)
+		}
+	}
+	var kept []forecast.Variety
+	for _, v := range f.Varieties {
+		if varieties[v.ID] {
+			kept = append(kept, v)
+		}
+	}
+	f.Plantings, f.Sightings, f.Varieties = list, sightings, kept
+}
+
+// parts are what the routes of pages can be filled with.
+func (f *galleryFarm) parts(t *testing.T) map[string]string {
+	t.Helper()
+	now := today(t, f)
+	m := map[string]string{
+		"farm": f.Farm.ID, "year": fmt.Sprint(now.Year()), "station": f.Stations[0].ID, "date": (now - 3).String(),
+	}
+	for _, p := range f.Plantings {
+		if p.RemovedOn == nil && p.PlantedOn.Year() < now.Year() {
+			m["planting"], m["variety"] = p.ID, p.Variety
+			break
+		}
+	}
+	return m
+}
+
+// enter puts a farm, its weather and its sightings on record and makes its
+// forecasts, each as of its own morning.
+func (f *galleryFarm) enter(t *testing.T, o *opened) {
+	t.Helper()
+	ctx := t.Context()
+	must := func(err error) {
+		t.Helper()
+		if err != nil {
+			t.Fatalf("farm %s: %v", f.Farm.ID, err)
+		}
+	}
+	if f.forecasts == nil && f.from == 0 { // The demo's own farm.
+		_, err := (&staged{o: o, demo: f.Demo}).play(ctx)
+		must(err)
+		return
+	}
+	id, early := f.Farm.ID, f.at.AddDate(0, -6, 0)
+	_, err := o.PutFarm(ctx, f.Farm, demoBy, early)
+	must(err)
+	for _, st := range f.Stations {
+		_, err := o.PutStation(ctx, id, st, demoBy, early)
+		must(err)
+	}
+	for _, v := range f.Varieties {
+		_, err := o.PutVariety(ctx, id, v, demoBy, early)
+		must(err)
+	}
+	for _, p := range f.Plantings {
+		_, err := o.PutPlanting(ctx, id, p, demoBy, early)
+		must(err)
+	}
+	for _, asOf := range f.forecasts {
+		y, m, d := asOf.Civil()
+		morning := time.Date(y, m, d, 5, 30, 0, 0, f.at.Location())
+		f.record(t, o, asOf, morning.Add(-time.Minute))
+		service := &forecast.Service{Store: o.Store, Now: func() time.Time { return morning }, Program: version}
+		_, _, err := service.Make(ctx, id, forecast.Request{AsOf: &asOf, Freeze: true})
+		must(err)
+	}
+	if len(f.forecasts) == 0 {
+		f.record(t, o, today(t, f), f.at.Add(-time.Minute))
+	}
+}
+
+// record puts on record what was known on a morning.
+func (f *galleryFarm) record(t *testing.T, o *opened, morning weather.Date, at time.Time) {
+	t.Helper()
+	ctx, id := t.Context(), f.Farm.ID
+	must := func(err error) {
+		t.Helper()
+		if err != nil {
+			t.Fatalf("farm %s, %s: %v", f.Farm.ID, morning, err)
+		}
+	}
+	all, err := testdata.AnnArbor()
+	must(err)
+	now := today(t, f)
+	for _, st := range f.Stations {
+		days := slices.DeleteFunc(all.Between(f.from, morning-1), func(d weather.Day) bool {
+			back := int(now - d.Date)
+			return 4 < back && back <= 4+f.hole
+		})
+		_, err = o.AddDays(ctx, id, st.ID, weather.Delivery{Source: "file csv", Days: days}, at)
+		must(err)
+		if f.outlook > 0 {
+			ahead, err := weather.NewSeries(all.Between(morning, morning+weather.Date(f.outlook)-1))
+			must(err)
+			issued := at.Add(-4 * time.Hour)
+			_, _, err = o.PutOutlook(ctx, id, st.ID, weather.Outlook{IssuedAt: issued, Days: ahead}, demoBy, issued)
+			must(err)
+		}
+	}
+	seen := slices.DeleteFunc(slices.Concat(f.Sightings, f.Later), func(x forecast.Sighting) bool { return x.Date > morning })
+	results, err := o.AddSightings(ctx, id, seen, demoBy, at)
+	must(err)
+	for _, r := range results {
+		must(r.Err)
+	}
+}
+
+// today is the farm's date on the morning it is looked at.
+func today(t *testing.T, f *galleryFarm) weather.Date {
+	t.Helper()
+	d, err := f.Farm.Today(f.at)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return d
+}
