@@ -92,6 +92,7 @@ var kinds = []kind{
 	{forecast.ErrAsOfAhead, http.StatusUnprocessableEntity, "as-of-ahead", "As-of date is ahead of today", "A forecast is made as of the farm's today or of an earlier day."},
 	{forecast.ErrInvalid, http.StatusUnprocessableEntity, "invalid-body", "Invalid value", "The request could be read, but a value in it cannot be. Each fault is listed with its place."},
 	{errNoneGood, http.StatusUnprocessableEntity, "none-good", "Nothing in the list was good", "Good items of a list are kept and bad ones told one by one. This list had no good one."},
+	{weather.ErrInvalidDate, http.StatusUnprocessableEntity, "invalid-date", "Invalid date", "Dates are YYYY-MM-DD, of the calendar, in the years 1700 to 2400."},
 	{weather.ErrUnitUnknown, http.StatusUnprocessableEntity, "unit-unknown", "Unit unknown", "The file does not say whether it is in °C or °F: say it with ?unit=C or ?unit=F."},
 	{weather.ErrAmbiguous, http.StatusUnprocessableEntity, "ambiguous", "File can be read in more than one way", "The file leaves something open that is not guessed. Each question is listed with the parameter that answers it; POST …/days/preview shows the choices."},
 	{weather.ErrOutlook, http.StatusUnprocessableEntity, "outlook-file", "Predicted days where observed ones are wanted", "The file holds an outlook, or it holds observed days where an outlook is wanted."},

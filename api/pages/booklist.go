@@ -68,7 +68,7 @@ func listText(v *visit) (text, fault string, err error) {
 		if _, large := errors.AsType[*http.MaxBytesError](err); large {
 			return "", "The list is too long for this page: at most 500 kB.", nil
 		}
-		return "", "The list could not be read to its end. Send it again.", nil //nolint:nilerr // It is said to the sender.
+		return "", "The list could not be read to its end. Send it again.", nil
 	}
 	text = v.FormValue("list")
 	if r.MultipartForm != nil {
@@ -409,10 +409,9 @@ func (r *groundReader) readGround(x *plantingRow, l line, at map[string]int, wro
 	}
 	p.PlantedOn, fault = readDate(planted, r.units)
 	wrong("the day of planting", fault)
-	switch {
-	case size == "":
+	if size == "" {
 		wrong("the area", "is needed")
-	default:
+	} else {
 		p.AreaM2, fault = readAmount(size, allAreaUnits, r.areaUnit, r.units)
 		if fault == "" && !(0.1 <= p.AreaM2 && p.AreaM2 <= 1e7) {
 			fault = "must be between " + area(0.1, r.units) + " and " + area(1e7, r.units)

@@ -318,11 +318,14 @@ func previewWords(v *visit, r *api.DaysPreview) *filePreview {
 	if r.From == nil {
 		out.Nothing = true
 		out.Lines = []string{"None of its " + count(r.Received, "row", "rows") + " can be kept."}
+		if r.Received == 1 {
+			out.Lines[0] = "Its only row cannot be kept."
+		}
 		return out
 	}
 	out.Lines = append(out.Lines, fmt.Sprintf("%s, from %s to %s, read in %s.",
 		count(r.Added+r.Corrected+r.Unchanged, "day", "days"), DayYear(&v.farm, *r.From), DayYear(&v.farm, *r.To), unitWords(r.Unit)))
-	out.Lines = append(out.Lines, "Kept, it "+actWords(&r.DaysReport, "would add", "would correct")+".")
+	out.Lines = append(out.Lines, "Kept, it "+actWords(&r.DaysReport)+".")
 	if r.Blank > 0 {
 		out.Lines = append(out.Lines, "Of "+count(r.Blank, "date", "dates")+" the source says itself that it has nothing.")
 	}
@@ -355,13 +358,19 @@ func spanYears(v *visit, from, to weather.Date) string {
 	return DayYear(&v.farm, from) + " to " + DayYear(&v.farm, to)
 }
 
-// actWords says what is done with the good days.
-func actWords(r *api.DaysReport, add, correct string) string {
-	parts := []string{add + " " + count(r.Added, "day", "days")}
+// actWords says what would be done with a file.
+func actWords(r *api.DaysReport) string {
+	var parts []string
+	if r.Added > 0 {
+		parts = append(parts, "would add "+count(r.Added, "day", "days"))
+	}
 	if r.Corrected > 0 {
-		parts = append(parts, correct+" "+strconv.Itoa(r.Corrected))
+		parts = append(parts, "would correct "+count(r.Corrected, "day", "days"))
 	}
 	s := strings.Join(parts, " and ")
+	if s == "" {
+		s = "would change nothing"
+	}
 	if r.Unchanged > 0 {
 		s += "; " + strconv.Itoa(r.Unchanged) + " " + plural(r.Unchanged, "is", "are") + " on record with these values"
 	}

@@ -108,6 +108,15 @@ func digits(x float64) string {
 	return strconv.FormatFloat(x, 'f', -1, 64)
 }
 
+// brief writes a number to be changed in a form, with as many digits as people
+// use; one that is left as it is keeps all of its own.
+func brief(x float64) string {
+	if y, err := strconv.ParseFloat(strconv.FormatFloat(x, 'g', 5, 64), 64); err == nil {
+		x = y
+	}
+	return strconv.FormatFloat(x, 'f', -1, 64)
+}
+
 // figure writes a number for reading: three digits that matter at least, and
 // thousands parted.
 func figure(x float64) string {

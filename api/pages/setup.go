@@ -114,7 +114,7 @@ func (p *Pages) farmForm(v *visit, farm forecast.Farm) *form {
 		thin.Unit = weightUnit(farm.Units).name
 	}
 	if farm.ThinKgPerDay > 0 {
-		thin.Value = digits(farm.ThinKgPerDay / weightUnit(farm.Units).factor)
+		thin.Value = brief(farm.ThinKgPerDay / weightUnit(farm.Units).factor)
 	}
 	f.add(thin)
 	if fresh {
@@ -123,7 +123,7 @@ func (p *Pages) farmForm(v *visit, farm forecast.Farm) *form {
 	o := farm.Opening
 	f.section("When gaps are told", "")
 	f.add(field{
-		Name: "gap", Label: "Tell of a gap or a thin stretch when it is at least this likely", Value: digits(farm.GapProbability * 100), Unit: "%", Mode: "decimal", Range: "must be between 1 and 100",
+		Name: "gap", Label: "Tell of a gap or a thin stretch when it is at least this likely", Value: brief(farm.GapProbability * 100), Unit: "%", Mode: "decimal", Range: "must be between 1 and 100",
 		Help: "50 means: more likely than not. A lower figure warns sooner and is wrong more often.",
 	})
 	open := f.section("What an opening day needs", "Left empty, the usual is taken.")
@@ -132,7 +132,7 @@ func (p *Pages) farmForm(v *visit, farm forecast.Farm) *form {
 		if x == 0 {
 			return ""
 		}
-		return digits(x / factor)
+		return brief(x / factor)
 	}
 	f.add(field{Name: "ready", Label: "Ripe fruit standing", Value: shown(o.ReadyKg, weightUnit(farm.Units).factor), Unit: weightUnit(farm.Units).name, Mode: "decimal", Optional: true})
 	f.add(field{Name: "share", Label: "Or this share of the first variety's crop", Value: shown(o.ReadyShare, 0.01), Range: "must be between 0 and 100", Unit: "%", Mode: "decimal", Optional: true})
@@ -206,7 +206,7 @@ func (p *Pages) readFarm(f *form, farm forecast.Farm) forecast.Farm {
 // keep is number, but an amount that nobody changed stays exactly as it is on
 // record; an optional one that is empty is not set.
 func (f *form) keep(name string, factor, on float64) float64 {
-	if on != 0 && f.value(name) == digits(on/factor) {
+	if on != 0 && f.value(name) == brief(on/factor) {
 		return on
 	}
 	return f.number(name, factor, 0)
@@ -215,7 +215,7 @@ func (f *form) keep(name string, factor, on float64) float64 {
 // step is one bead on the wire of the set-up.
 type step struct {
 	Title  string
-	State  string // In words: "done", "missing", "can wait".
+	State  string // In words: "done", "missing", "would help", "can wait".
 	Bead   string // How it is drawn: full, hollow, faint.
 	Found  string // What there is.
 	Matter string // What is missing and how much it matters.
@@ -298,7 +298,7 @@ func (s *stepsPage) add(x step) {
 	switch x.State {
 	case "done":
 		x.Bead = "full"
-	case "missing":
+	case "missing", "would help":
 		x.Bead = "hollow"
 		s.Left++
 	default:
@@ -396,7 +396,7 @@ func bloomStep(in forecast.Inputs, bearing []forecast.Planting, season int, toda
 		st.State, st.Found = "can wait", ""
 		st.Matter = "Nothing to do before spring. Until bloom is seen it is forecast too, and every range is wider for it."
 	default:
-		st.State = "missing"
+		st.State = "would help"
 		st.Matter = "Not needed, but nothing else narrows the ranges as much: the clock starts on the day on which about one plant in ten has an open flower. Where it is not entered it is forecast from the warmth of spring, and every date may be out by several days more. If there is no flower yet, this can wait."
 	}
 	return st
@@ -414,7 +414,7 @@ func pastStep(in forecast.Inputs, season int, to string) step {
 		{"Enter a season", to + "/book/seen/" + strconv.Itoa(season-1)}, {"Paste a list from the notebook", to + "/book/seen"},
 	}}
 	if len(seasons) == 0 {
-		st.State, st.Found = "missing", ""
+		st.State, st.Found = "would help", ""
 		st.Matter = "Not needed, but the first forecast leans on it: without any, a variety is taken for a usual one of its ripening class, which can be a week out. Two or three seasons with bloom and first ripe, from notebook, till tape or memory of a weekend, take much of that away."
 	} else if len(seasons) < 3 {
 		st.Matter = "A few more would narrow the ranges further."

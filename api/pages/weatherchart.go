@@ -23,7 +23,11 @@ func (x *look) chart() (charts.Record, bool) {
 	y, m, _ := end.Civil()
 	from, to := weather.DateOf(y, m-11, 1), weather.DateOf(y, m+1, 1)-1
 	c := charts.Record{
-		Heading: x.record.Station.Name, Finding: x.lead(), AsOf: x.today.Time(), From: from.Time(), To: to.Time(),
+		Heading: x.record.Station.Name + ", the last twelve months", AsOf: x.today.Time(), From: from.Time(), To: to.Time(),
+	}
+	if end != x.today {
+		c.Heading = x.record.Station.Name + ", its last twelve months on record"
+		c.Finding = x.lead()
 	}
 	if x.farm.Units == forecast.US {
 		c.Units = charts.US

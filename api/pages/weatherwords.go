@@ -3,6 +3,7 @@ package pages
 import (
 	"fmt"
 	"math"
+	"regexp"
 	"slices"
 	"strings"
 	"time"
@@ -389,8 +390,16 @@ func testWordsOf(test string) string {
 	return test
 }
 
-// figuresOf puts the dates of a test's or reader's clause as people say them.
+var (
+	standardDeviation = regexp.MustCompile(` and ([\d.]+) the standard deviation`)
+	correlation       = regexp.MustCompile(` \((correlation )?-?\d\.\d\d\)`)
+)
+
+// figuresOf puts the clause of a test or reader as people say it: dates with
+// their weekday, and no word of statistics.
 func figuresOf(f *forecast.Farm, text string) string {
+	text = standardDeviation.ReplaceAllString(text, ", give or take $1")
+	text = correlation.ReplaceAllString(text, "")
 	return anyDate.ReplaceAllStringFunc(text, func(s string) string {
 		d, err := weather.ParseDate(s)
 		if err != nil {

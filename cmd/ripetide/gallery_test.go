@@ -124,16 +124,16 @@ func (g *gallery) look(t *testing.T, farm, path string, status int) {
 		}
 		for _, dark := range []bool{false, true} {
 			theme := themeName(dark)
-			b.size(320, 640, dark)
+			g.size(320, 640, dark)
 			if w := eval[int](b, `document.scrollingElement.scrollWidth`); w > 320 {
 				t.Errorf("%s: %d px wide on a screen of 320: %s", theme, w, eval[string](b, widest))
 			}
 			if *pagesFolder != "" {
-				b.size(390, 844, dark)
+				g.size(390, 844, dark)
 				eval[bool](b, drawn)
 				b.shot(filepath.Join(*pagesFolder, name+"-390-"+theme+".png"))
 			}
-			b.size(1200, 900, dark)
+			g.size(1200, 900, dark)
 			if *pagesFolder != "" {
 				eval[bool](b, drawn)
 				b.shot(filepath.Join(*pagesFolder, name+"-1200-"+theme+".png"))
@@ -153,6 +153,22 @@ func (g *gallery) look(t *testing.T, farm, path string, status int) {
 // drawn comes true when all pictures show what they should in this window: a
 // change of its size or theme fetches others.
 const drawn = `new Promise(done => setTimeout(() => Promise.all([...document.images].map(i => i.decode().catch(() => {}))).then(() => done(true)), 100))`
+
+// size sets size and theme and waits for the pictures that are shown then, also
+// those far down.
+func (g *gallery) size(width, height int64, dark bool) {
+	g.b.t.Helper()
+	g.b.size(width, height, dark)
+	eval[bool](g.b, `(async () => {
+		const frame = () => new Promise(requestAnimationFrame);
+		for (const i of document.images) i.loading = "eager";
+		await frame();
+		await frame();
+		for (let n = 0; n < 200 && ![...document.images].every(i => i.complete); n++) await new Promise(r => setTimeout(r, 50));
+		await Promise.all([...document.images].map(i => i.decode().catch(() => {})));
+		return true;
+	})()`)
+}
 
 // widest comes to the elements that reach out to the right.
 const widest = `[...document.querySelectorAll("main *, header *, footer *")]

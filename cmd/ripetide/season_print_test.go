@@ -4,6 +4,7 @@ import (
 	"os"
 	"testing"
 
+	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 )
@@ -25,6 +26,19 @@ func TestPrintedSeason(t *testing.T) {
 	if err := os.WriteFile("/tmp/season.pdf", r.Data, 0o644); err != nil {
 		t.Fatal(err)
 	}
+	if _, err := chromedp.Call(b.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"}); err != nil {
+		b.fatal(err)
+	}
+	b.size2(1047, 720)
+	eval[bool](b, drawn)
+	b.shot("/tmp/season-print.png")
+	t.Log(eval[string](b, `document.querySelector("img").currentSrc`))
 }
 
 func ptrOf[T any](v T) *T { return &v }
+
+func (b *browser) size2(w, h int64) {
+	if _, err := chromedp.Call(b.ctx, emulation.SetDeviceMetricsOverride, emulation.SetDeviceMetricsOverrideParams{Width: w, Height: h, DeviceScaleFactor: 1}); err != nil {
+		b.fatal(err)
+	}
+}

@@ -175,7 +175,7 @@ func TestTheFirstRunLeadsToAForecast(t *testing.T) {
 		t.Fatal(err)
 	}
 	days := csvOf(record.Between(weather.DateOf(2010, 1, 1), weather.DateOf(2018, 6, 10)))
-	if res, body := v.send("POST", "/v1/farms/hill-farm/stations/post-by-the-gate/days", days, "Content-Type", "text/csv"); res.StatusCode != 200 {
+	if res, body := v.send("POST", "/v1/farms/hill-farm/stations/post-by-the-gate/days", days, "Content-Type", "text/csv"); res.StatusCode != http.StatusOK {
 		t.Fatalf("the record: %s %s", res.Status, body)
 	}
 	pageSays(t, "the steps with weather", v.page("/f/hill-farm/setup"), "Its weather done 8 past seasons on record. Enough to begin with.")
@@ -188,7 +188,7 @@ func TestTheFirstRunLeadsToAForecast(t *testing.T) {
 	}
 	to, _ = v.form(303, "/f/hill-farm/book/list", "list", list, "do", "enter", "station", "post-by-the-gate", "area_unit", "acre", "yield_unit", "lb_acre")
 	steps = v.page(to)
-	pageSays(t, "the steps with plantings", steps, "2 varieties.", "2 plantings stand, 2 of them with a crop in 2018.", "Bloom in 2018 missing Entered for 0 of 2 plantings.", "can be a week out", "The first forecast ready to be made")
+	pageSays(t, "the steps with plantings", steps, "2 varieties.", "2 plantings stand, 2 of them with a crop in 2018.", "Bloom in 2018 would help Entered for 0 of 2 plantings.", "can be a week out", "The first forecast ready to be made")
 
 	bloom := "Annapolis; bloom; May 8, 2018\nJewel, Hill; bloom; Fri May 11, 2018"
 	to, _ = v.form(303, "/f/hill-farm/book/seen", "list", bloom, "do", "enter")
@@ -201,7 +201,7 @@ func TestTheFirstRunLeadsToAForecast(t *testing.T) {
 	morning := v.page("/f/hill-farm")
 	pageSays(t, "the morning page", morning, "Annapolis", "Jewel")
 	pageSays(t, "the steps in the end", v.page("/f/hill-farm/setup"), "The forecast done")
-	if res, svg := v.send("GET", "/v1/farms/hill-farm/seasons/2018/overlap.svg", ""); res.StatusCode != 200 || !strings.Contains(svg, "Annapolis") {
+	if res, svg := v.send("GET", "/v1/farms/hill-farm/seasons/2018/overlap.svg", ""); res.StatusCode != http.StatusOK || !strings.Contains(svg, "Annapolis") {
 		t.Errorf("the first chart: %s", res.Status)
 	}
 	if _, farm := v.send("GET", "/v1/farms/hill-farm", ""); !strings.Contains(farm, `"thin_kg_per_day":249.4758035`) { // 550 × 0.45359237.
@@ -264,7 +264,7 @@ func TestAListWithBadLinesEntersTheGoodOnes(t *testing.T) {
 		t.Fatal(err)
 	}
 	res, body := v.send("POST", path, file.String(), "Content-Type", w.FormDataContentType())
-	if res.StatusCode != 200 {
+	if res.StatusCode != http.StatusOK {
 		t.Fatalf("the file: %s\n%s", res.Status, plainText(body))
 	}
 	pageSays(t, "the file looked at", body, "Frühe Schöne early Hügel Fri 1 Jan 2016 900 m² 1 kg/m² new", "1,200 m² 1 kg/m² there already")

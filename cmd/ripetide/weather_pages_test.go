@@ -494,7 +494,7 @@ func TestWhatIsWrongWithAFileIsSaid(t *testing.T) {
 		{"prose", "letter.txt", "Dear all,\nthe weather was fine.\n", 422, []string{"Any table will do"}},
 		{"°F said to be °C", "hot.csv", "date,min_c,max_c\n2017-07-01,100,121\n2017-07-02,101,120\n2017-07-03,102,119\n", 422, []string{"Not in the unit it says", "°F?"}},
 		{"a truncated archive", "record.csv.gz", "\x1f\x8b\x08\x00\x00", 400, []string{"Damaged file"}},
-		{"no row that can be kept", "bad.csv", "date,min_c,max_c\n2018-06-02,30,20\n", 200, []string{"None of its 1 row can be kept."}},
+		{"no row that can be kept", "bad.csv", "date,min_c,max_c\n2018-06-02,30,20\n", 200, []string{"Its only row cannot be kept."}},
 		{"a name that is markup", "<i>&amp;.csv", "Dear all", 422, []string{"<i>&amp;.csv", "which begins \"Dear all\", is none that is read here"}},
 	} {
 		t.Run(tt.name, func(t *testing.T) {

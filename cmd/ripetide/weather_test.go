@@ -85,6 +85,7 @@ func TestASuspectIsKeptMarkedAndOverruled(t *testing.T) {
 		t.Errorf("without a name: %q", got)
 	}
 	s.json(404, "DELETE", verdict, "")
+	s.json(422, "GET", daysPath+"/1500-01-01", "")
 	h := s.json(201, "PUT", verdict, `{"use":true,"by":"Ann Baker","note":"I was there"}`)
 	if d := day(); d["used"] != true || h["used"] != true {
 		t.Errorf("overruled: %v, %v", d, h)

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"os"
 	"testing"
 
 	"ripetide/testdata"
@@ -40,6 +41,11 @@ func TestZZLook(t *testing.T) {
 	h.post(h.owner, 303, postPath+"/verdict", "date", "2018-03-05", "use", "yes", "note", "A thaw; I was there")
 	b := newBrowser(t, h.service)
 	b.signInTo(h.service, "Noor", "owner", "hill")
+	axe, err := os.ReadFile("../../testdata/axe/axe.min.js")
+	if err != nil {
+		t.Fatal(err)
+	}
+	g := &gallery{b: b, axe: string(axe)}
 	shoot := func(name string) {
 		for _, dark := range []bool{false, true} {
 			th := "light"
@@ -49,6 +55,9 @@ func TestZZLook(t *testing.T) {
 			for _, w := range []int64{1200, 390} {
 				b.size(w, 900, dark)
 				b.wait(`[...document.images].every(i => i.complete)`)
+				if w == 1200 {
+					g.accessible(t, name+th)
+				}
 				b.shot("/tmp/wl/" + name + "-" + th + map[int64]string{1200: "-1200", 390: "-390"}[w] + ".png")
 			}
 		}

@@ -148,6 +148,9 @@ const queue = (() => {
 	async function send() {
 		return alone(async () => {
 			for (;;) {
+				// Not tried where it surely cannot leave: then an undo is
+				// sure that the service has nothing of it.
+				if (!navigator.onLine) return waitForSignal();
 				const step = await change(nextStep);
 				if (!step) return (await look()).hold;
 				const answer = await ask(step);
@@ -156,6 +159,10 @@ const queue = (() => {
 				if (answer.hold) return answer.hold;
 			}
 		});
+	}
+
+	async function waitForSignal() {
+		return change((q) => { q.hold = q.entries.some(pending) ? 'signal' : ''; return q.hold; });
 	}
 
 	function alone(job) {
