@@ -113,7 +113,7 @@ func (m *recordModel) axis(height float64) upAxis {
 			break
 		}
 	}
-	for v := math.Ceil(lo/a.step) * a.step; v <= hi; v += a.step {
+	for v := math.Ceil(lo/a.step)*a.step + 0; v <= hi; v += a.step { // And not from "-0".
 		a.ticks = append(a.ticks, v)
 	}
 	return a

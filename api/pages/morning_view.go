@@ -800,7 +800,7 @@ func (t *teller) strip() (*morningStrip, string) {
 			Fruit: t.fruit(days[at].RipeKg),
 		}
 		for _, g := range t.f.Gaps {
-			if g.From <= at && at <= g.To && d.Lack != string(forecast.KindGap) {
+			if g.From <= at && at <= g.To { // No two have a day in common.
 				d.Lack = string(g.Kind)
 			}
 		}

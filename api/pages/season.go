@@ -76,6 +76,7 @@ type issuedChoice struct {
 type picture struct {
 	Sources []pictureSource // The first whose condition holds is shown.
 	Src     string          // Where none does.
+	Print   string          // On paper, light and wide.
 	Alt     string
 }
 
@@ -85,8 +86,8 @@ type pictureSource struct{ Media, Src string }
 // window on each is shown. A chart changes its layout at 960.
 var pictureWidths = []struct{ from, width int }{{1200, 1184}, {900, 960}, {560, 640}, {0, 390}}
 
-// newPicture returns the chart at an address. Print is light and wide whatever
-// the window.
+// newPicture returns the chart at an address. On paper it is a picture of its
+// own, for browsers do not choose another source when they print.
 func newPicture(address string, query url.Values, alt string) *picture {
 	src := func(width int, theme string) string {
 		q := url.Values{"theme": {theme}, "width": {strconv.Itoa(width)}}
@@ -95,7 +96,7 @@ func newPicture(address string, query url.Values, alt string) *picture {
 		}
 		return address + "?" + q.Encode()
 	}
-	p := &picture{Alt: alt, Sources: []pictureSource{{"print", src(pictureWidths[0].width, "light")}}}
+	p := &picture{Alt: alt, Print: src(pictureWidths[0].width, "light")}
 	for _, w := range pictureWidths {
 		for _, theme := range []string{"dark", "light"} {
 			var is []string

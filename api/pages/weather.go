@@ -209,7 +209,7 @@ type proposal struct {
 
 const (
 	holeRows  = 12
-	doubtRows = 25
+	doubtRows = 15
 )
 
 // done says what a change has done, by the word in the address.
