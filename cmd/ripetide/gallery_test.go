@@ -150,9 +150,9 @@ func (g *gallery) look(t *testing.T, farm, path string, status int) {
 	g.b.t = t
 }
 
-// drawn comes true when all pictures show what they should in this window: a
+// drawn comes true when all pictures in sight show what they should in this window: a
 // change of its size or theme fetches others.
-const drawn = `new Promise(done => setTimeout(() => Promise.all([...document.images].map(i => i.decode().catch(() => {}))).then(() => done(true)), 100))`
+const drawn = `new Promise(done => setTimeout(() => Promise.all([...document.images].filter(i => i.getClientRects().length).map(i => i.decode().catch(() => {}))).then(() => done(true)), 100))`
 
 // size sets size and theme and waits for the pictures that are shown then, also
 // those far down.
@@ -165,7 +165,7 @@ func (g *gallery) size(width, height int64, dark bool) {
 		await frame();
 		await frame();
 		for (let n = 0; n < 200 && ![...document.images].every(i => i.complete); n++) await new Promise(r => setTimeout(r, 50));
-		await Promise.all([...document.images].map(i => i.decode().catch(() => {})));
+		await Promise.all([...document.images].filter(i => i.getClientRects().length).map(i => i.decode().catch(() => {})));
 		return true;
 	})()`)
 }

@@ -90,7 +90,7 @@ func (r *road) set(do func(*road)) {
 }
 
 const (
-	rowPlanting = "candlemere-windbreak"
+	rowPlanting = "marrowby-schoolhouse"
 	rowPath     = "/f/lanternfen/row?planting=" + rowPlanting
 )
 
@@ -113,7 +113,8 @@ func rowBrowser(t *testing.T) (*service, *road, *browser) {
 func (b *browser) ready() {
 	b.t.Helper()
 	b.open("/f/lanternfen/row")
-	b.wait(`navigator.serviceWorker.controller !== null`)
+	b.comes(`navigator.serviceWorker.ready.then(r => r.active.state === "activated")`)
+	b.open("/f/lanternfen/row") // Now through the worker.
 	b.comes(isKept(rowPath))
 	b.open("/f/lanternfen")
 	b.comes(isKept("/f/lanternfen"))
@@ -215,13 +216,12 @@ func TestASightingMadeWithoutSignalArrivesOnce(t *testing.T) {
 	b.click(`a[href="` + rowPath + `"]`)
 	b.wait(`document.querySelector(".lead") !== null`)
 	b.click(button("not_yet", 0))
-	b.says("#last", "Candlemere, Windbreak: looked: first ripe not yet, Mon Jun 11: waiting for signal")
+	b.says("#last", "Marrowby, Schoolhouse: looked: peak not yet, Mon Jun 11: waiting for signal")
 	b.says("#signal", "Waiting for signal (1)")
 
 	b.reload()
 	b.says("#entered", "waiting for signal")
 	b.says(".kept", "No signal")
-	b.do(chromedp.Click(chromedp.CSS(`#row details.card:has([data-entry=picking]) > summary`)))
 	b.fill("#amount", "1,200")
 	b.click(`input[name=left][value=lots]`)
 	b.click(`[data-entry=picking] button`)
@@ -232,7 +232,7 @@ func TestASightingMadeWithoutSignalArrivesOnce(t *testing.T) {
 	}
 
 	b.offline(false)
-	b.wait(`/first ripe not yet.*\n?.*sent \d\d:\d\d/.test(document.querySelector("#entered").innerText)`)
+	b.wait(`/peak not yet.*\n?.*sent \d\d:\d\d/.test(document.querySelector("#entered").innerText)`)
 	b.wait(`/picked 1200 lb.*\n?.*sent \d\d:\d\d/.test(document.querySelector("#entered").innerText)`)
 	b.wait(`document.querySelector("#signal").hidden`)
 	if got, want := r.changes(), []string{"POST /v1/farms/lanternfen/sightings", "POST /v1/farms/lanternfen/pickings"}; !slices.Equal(got, want) {
@@ -241,10 +241,10 @@ func TestASightingMadeWithoutSignalArrivesOnce(t *testing.T) {
 	if n := s.rows(sightingRows, rowPlanting); n != 1 {
 		t.Errorf("%d sightings in the database, want 1", n)
 	}
-	if got := s.current("first_ripe"); !slices.Equal(got, []string{"not yet 2018-06-11"}) {
+	if got := s.current("peak"); !slices.Equal(got, []string{"not yet 2018-06-11"}) {
 		t.Errorf("on record is %v", got)
 	}
-	const picked = "[closed:false date:2018-06-11 kg:544.311 left:lots planting:candlemere-windbreak source:all]"
+	const picked = "[closed:false date:2018-06-11 kg:544.311 left:lots planting:marrowby-schoolhouse source:all]"
 	if got := listed(s.json(200, "GET", "/v1/farms/lanternfen/pickings", ""), "pickings"); got != picked {
 		t.Errorf("picked is %s, want %s", got, picked)
 	}
@@ -259,7 +259,7 @@ func TestASightingMadeWithoutSignalArrivesOnce(t *testing.T) {
 	if eval[bool](b, `"kept" in document.body.dataset`) {
 		t.Error("with a signal the kept copy is shown")
 	}
-	if got := b.text("#record"); !strings.Contains(got, "first ripe not yet, Mon Jun 11") || !strings.Contains(got, "Picked 1200 lb") {
+	if got := b.text("#record"); !strings.Contains(got, "peak not yet, Mon Jun 11") || !strings.Contains(got, "Picked 1200 lb") {
 		t.Errorf("on record: %s", got)
 	}
 }
@@ -284,7 +284,6 @@ func TestALostReplyLeavesOneRecord(t *testing.T) {
 
 	// Where nothing came back some browsers ask again by themselves.
 	r.set(func(r *road) { r.lose, r.bare = 2, true })
-	b.click(`#row details.card:has([data-entry=picking]) > summary`)
 	b.fill("#amount", "100")
 	b.click(`[data-entry=picking] button`)
 	for b.says("#last", "picked 100 lb"); !eval[bool](b, `document.querySelector("#last").innerText.includes("sent ")`); {
@@ -312,18 +311,18 @@ func TestAMistakeIsTakenBack(t *testing.T) {
 
 	// After it was sent.
 	b.click(button("seen", 1))
-	b.says("#last", "first ripe seen Sun Jun 10: sent ")
-	if got := s.current("first_ripe"); !slices.Equal(got, []string{"seen 2018-06-10"}) {
+	b.says("#last", "peak seen Sun Jun 10: sent ")
+	if got := s.current("peak"); !slices.Equal(got, []string{"seen 2018-06-10"}) {
 		t.Errorf("on record is %v", got)
 	}
-	b.says("#record", "First ripe seen, Sun Jun 10")
+	b.says("#record", "Peak seen, Sun Jun 10")
 
 	// A correction, taken back, leaves what was there before it.
 	b.click(button("seen", 0))
-	b.says("#last", "first ripe seen Mon Jun 11: sent ")
+	b.says("#last", "peak seen Mon Jun 11: sent ")
 	b.click("#last button")
 	b.says("#last", "taken back ")
-	if got := s.current("first_ripe"); !slices.Equal(got, []string{"seen 2018-06-10"}) {
+	if got := s.current("peak"); !slices.Equal(got, []string{"seen 2018-06-10"}) {
 		t.Errorf("on record is %v, want what was there before the mistake", got)
 	}
 	if text := b.text("#entered"); !strings.Contains(text, "replaced by a later entry") {
@@ -331,13 +330,13 @@ func TestAMistakeIsTakenBack(t *testing.T) {
 	}
 
 	// What is on record is taken back from its line, also without a signal.
-	b.says("#record", "First ripe seen, Sun Jun 10")
+	b.says("#record", "Peak seen, Sun Jun 10")
 	b.offline(true)
 	b.click("#record button")
 	b.says("#last", "waiting for signal")
 	b.offline(false)
 	b.says("#last", "done ")
-	if got := s.current("first_ripe"); got != nil {
+	if got := s.current("peak"); got != nil {
 		t.Errorf("on record is %v", got)
 	}
 	if got := r.changes(); !strings.HasPrefix(strings.Join(got, "\n"), "POST /v1/farms/lanternfen/sightings\nPOST /v1/farms/lanternfen/sightings\nPOST /v1/farms/lanternfen/sightings\nDELETE ") {
@@ -350,7 +349,7 @@ func TestAMistakeIsTakenBack(t *testing.T) {
 	b.says("#last", "waiting for signal")
 	b.click("#last button")
 	b.says("#last", "taken back ")
-	if got := s.current("first_ripe"); got != nil {
+	if got := s.current("peak"); got != nil {
 		t.Errorf("on record is %v, want nothing", got)
 	}
 }
@@ -362,14 +361,14 @@ func TestARefusalIsToldUntilItIsDismissed(t *testing.T) {
 	b.click(button("not_yet", 0))
 	b.says("#last", "sent ")
 	b.click(button("seen", 1))
-	const why = "refused: first ripe had not come on Mon Jun 11, so it cannot be seen on Sun Jun 10"
+	const why = "refused: peak had not come on Mon Jun 11, so it cannot be seen on Sun Jun 10"
 	b.says("#last", why)
 	b.open(rowPath)
 	b.says("#entered", why)
 	b.says("#signal", "Refused (1)")
 	b.click("#entered .refused button")
 	b.wait(`document.querySelector("#signal").hidden && !document.querySelector("#entered").innerText.includes("refused")`)
-	if got := s.current("first_ripe"); !slices.Equal(got, []string{"not yet 2018-06-11"}) {
+	if got := s.current("peak"); !slices.Equal(got, []string{"not yet 2018-06-11"}) {
 		t.Errorf("on record is %v", got)
 	}
 
@@ -377,7 +376,7 @@ func TestARefusalIsToldUntilItIsDismissed(t *testing.T) {
 	b.click(button("seen", 1))
 	b.says("#last", why)
 	b.click(`.lead details > summary`)
-	eval[bool](b, `document.querySelector("#date-first_ripe").value = "2018-06-12"; true`)
+	eval[bool](b, `document.querySelector("#date-peak").value = "2018-06-12"; true`)
 	b.click(`.lead details button[data-say=seen]`)
 	b.says(".lead .fault", "Tue Jun 12 has not come yet: today is Mon Jun 11.")
 }
@@ -420,7 +419,7 @@ func TestSignedOutWithEntriesWaiting(t *testing.T) {
 	b.offline(true)
 	for _, path := range []string{"/f/lanternfen", rowPath, "/"} {
 		b.open(path)
-		if text := b.text("body"); !strings.Contains(text, "No copy of this page is kept") || strings.Contains(text, "Candlemere") {
+		if text := b.text("body"); !strings.Contains(text, "No copy of this page is kept") || strings.Contains(text, "Marrowby") {
 			t.Errorf("signed out, %s shows\n%s", path, text)
 		}
 	}

@@ -1,12 +1,23 @@
 package main
 
 import (
-	"os"
+	"bytes"
+	"compress/zlib"
+	"io"
+	"regexp"
 	"testing"
 
-	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
+)
+
+var (
+	pdfPage   = regexp.MustCompile(`/Type\s*/Page\b`)
+	pdfSize   = regexp.MustCompile(`/MediaBox \[0 0 (\d+) (\d+)\]`)
+	pdfStream = regexp.MustCompile(`(?s)stream\r?\n(.*?)\r?\nendstream`)
+	// Paper of the charts in the dark theme, 1b1614, as a PDF fills with it.
+	pdfDark = regexp.MustCompile(`\.1059 \.0863 \.0784 rg`)
+	pdfFill = regexp.MustCompile(` rg\b`)
 )
 
 // A season goes on two sheets in landscape, light whatever the theme: the chart,
@@ -19,26 +30,33 @@ func TestPrintedSeason(t *testing.T) {
 	b.size(1200, 900, true)
 	b.open("/f/lanternfen/season/2018")
 	eval[bool](b, drawn)
-	r, err := chromedp.Call(b.ctx, page.PrintToPDF, page.PrintToPDFParams{PreferCSSPageSize: ptrOf(true)})
+	ours := true
+	r, err := chromedp.Call(b.ctx, page.PrintToPDF, page.PrintToPDFParams{PreferCSSPageSize: &ours})
 	if err != nil {
 		b.fatal(err)
 	}
-	if err := os.WriteFile("/tmp/season.pdf", r.Data, 0o644); err != nil {
-		t.Fatal(err)
+	if n := len(pdfPage.FindAll(r.Data, -1)); n != 2 {
+		t.Errorf("%d sheets, want the chart and the table", n)
 	}
-	if _, err := chromedp.Call(b.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"}); err != nil {
-		b.fatal(err)
+	if m := pdfSize.FindSubmatch(r.Data); m == nil || len(m[1]) != len(m[2]) || string(m[1]) <= string(m[2]) {
+		t.Errorf("a sheet is %s", m)
 	}
-	b.size2(1047, 720)
-	eval[bool](b, drawn)
-	b.shot("/tmp/season-print.png")
-	t.Log(eval[string](b, `document.querySelector("img").currentSrc`))
-}
-
-func ptrOf[T any](v T) *T { return &v }
-
-func (b *browser) size2(w, h int64) {
-	if _, err := chromedp.Call(b.ctx, emulation.SetDeviceMetricsOverride, emulation.SetDeviceMetricsOverrideParams{Width: w, Height: h, DeviceScaleFactor: 1}); err != nil {
-		b.fatal(err)
+	fills := 0
+	for _, m := range pdfStream.FindAllSubmatch(r.Data, -1) {
+		z, err := zlib.NewReader(bytes.NewReader(m[1]))
+		if err != nil {
+			continue // Not packed.
+		}
+		text, err := io.ReadAll(z)
+		if err != nil {
+			t.Fatal(err)
+		}
+		fills += len(pdfFill.FindAll(text, -1))
+		if pdfDark.Match(text) {
+			t.Error("a dark chart on paper")
+		}
+	}
+	if fills < 500 {
+		t.Errorf("%d fills on paper: no chart", fills)
 	}
 }

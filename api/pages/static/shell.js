@@ -11,7 +11,7 @@ const shell = (() => {
 	// page says what time it is, and the difference is kept.
 	const how = performance.getEntriesByType('navigation')[0]?.type;
 	if (page.made && !kept && how !== 'back_forward') {
-		remember('ripetide-clock', String(Math.round((Number(page.made) - Date.now()) / 60000)));
+		remember('ripetide-clock', String(Number(page.made) - Date.now()));
 	}
 	function remember(name, value) {
 		try { localStorage.setItem(name, value); } catch { /* Then the phone's clock counts. */ }
@@ -22,7 +22,7 @@ const shell = (() => {
 
 	// parts returns a moment (ms of this device's clock) at the farm.
 	function parts(ms) {
-		const at = new Date(ms + 60000 * Number(remembered('ripetide-clock') ?? 0));
+		const at = new Date(ms + Number(remembered('ripetide-clock') ?? 0));
 		const format = new Intl.DateTimeFormat('en-US', {
 			timeZone: page.zone, year: 'numeric', month: '2-digit', day: '2-digit', hour: '2-digit', minute: '2-digit', hourCycle: 'h23',
 		});
