@@ -111,7 +111,7 @@ func (x *look) feedView(j feed.Job, runs []api.FeedRun) feedView {
 	return f
 }
 
-const feedTerms = "Look up the terms of the service before you use it. Open-Meteo's free service is for non-commercial use; a farm that sells fruit needs its paid one, with a key. " +
+const feedTerms = "Look up the terms of the service before you use it. Open-Meteo's free service is for non-commercial use: a farm that sells fruit may need its paid one, with a key. " +
 	"Its past days are a model's and not a thermometer's: a station of its own should hold them. A feed never writes over what somebody else has entered."
 
 // editFeed changes a feed, or adds one where the address names none.

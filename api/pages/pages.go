@@ -46,7 +46,6 @@ var (
 	// ErrLinkSpent is a sign-in link that was used, has expired or never was.
 	ErrLinkSpent = errors.New("pages: sign-in link opens nothing")
 	errNoPage    = errors.New("pages: there is no such page")
-	errSignIn    = errors.New("pages: nobody is signed in")
 )
 
 // Pages renders pages. It is safe for concurrent use.

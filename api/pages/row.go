@@ -567,8 +567,8 @@ func (p *Pages) recordFrost(v *visit, id string, today weather.Date) (string, ro
 	ask := func(fault string) rowAsk {
 		return func(pl *rowPlanting) { pl.Frost.Fault, pl.Frost.Chosen, pl.Frost.Date = fault, tenths, on }
 	}
-	if err != nil || tenths < 1 || tenths > 10 { //nolint:nilerr // It is told beside the field.
-		return "", ask("Choose how many of ten open flowers were lost."), nil
+	if err != nil || tenths < 1 || tenths > 10 {
+		return "", ask("Choose how many of ten open flowers were lost."), nil //nolint:nilerr // It is told beside the field.
 	}
 	d, fault := dayOrFault(v, on, today)
 	if fault != "" {

@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"net/http"
 	"net/url"
 	"slices"
@@ -91,9 +92,7 @@ var pictureWidths = []struct{ from, width int }{{1200, 1184}, {900, 960}, {560, 
 func newPicture(address string, query url.Values, alt string) *picture {
 	src := func(width int, theme string) string {
 		q := url.Values{"theme": {theme}, "width": {strconv.Itoa(width)}}
-		for k, v := range query {
-			q[k] = v
-		}
+		maps.Copy(q, query)
 		return address + "?" + q.Encode()
 	}
 	p := &picture{Alt: alt, Print: src(pictureWidths[0].width, "light")}

@@ -201,10 +201,10 @@ func (x *look) doubtWords() []string {
 }
 
 func (x *look) fixedWords() []string {
-	switch n := len(x.fixed); {
-	case n == 0:
+	switch n := len(x.fixed); n {
+	case 0:
 		return []string{"None in the last 30 days."}
-	case n == corrections:
+	case corrections:
 		return []string{fmt.Sprintf("%d days or more were corrected in the last 30 days, the latest %s.", n, x.date(x.fixed[0].Date))}
 	default:
 		return []string{count(n, "day was", "days were") + " corrected in the last 30 days, the latest " + x.date(x.fixed[0].Date) + "."}

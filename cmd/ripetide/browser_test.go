@@ -275,13 +275,13 @@ func newGate(t *testing.T, to string) *gate {
 
 // pass copies both ways until one side ends.
 func (g *gate) pass(ctx context.Context, c net.Conn) {
-	defer c.Close() //nolint:errcheck // There is nobody to tell.
+	defer c.Close()
 	var d net.Dialer
 	up, err := d.DialContext(ctx, "tcp", g.to)
 	if err != nil {
 		return
 	}
-	defer up.Close() //nolint:errcheck // There is nobody to tell.
+	defer up.Close()
 	g.mu.Lock()
 	if g.closed {
 		g.mu.Unlock()
@@ -334,7 +334,7 @@ func newDemoService(t *testing.T) *service {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer o.close(t.Context()) //nolint:errcheck // The test is over then.
+	defer o.close(t.Context())
 	stage := &staged{o: o, demo: d}
 	if _, err := stage.play(t.Context()); err != nil {
 		t.Fatal(err)

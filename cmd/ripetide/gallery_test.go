@@ -42,7 +42,7 @@ func TestGallery(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer o.close(t.Context()) //nolint:errcheck // The test is over then.
+	defer o.close(t.Context())
 	b := newBrowserFor(t, s, galleryTime)
 	g := &gallery{b: b, axe: string(axe)}
 	routes := pageRoutes(t)

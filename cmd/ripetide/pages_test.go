@@ -545,7 +545,7 @@ func TestLinksWorkOnce(t *testing.T) {
 	got := make([]int, 8)
 	for i := range got {
 		wg.Go(func() {
-			req, err := http.NewRequestWithContext(t.Context(), "POST", s.base+l, nil)
+			req, err := http.NewRequestWithContext(t.Context(), http.MethodPost, s.base+l, nil)
 			if err != nil {
 				t.Error(err)
 				return
@@ -599,7 +599,7 @@ func TestNoSecretIsKept(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer o.close(t.Context()) //nolint:errcheck // The test is over then.
+	defer o.close(t.Context())
 	var log lockedBuffer
 	w := &world{Stdout: io.Discard, Stderr: io.Discard, Now: clock.now}
 	srv := httptest.NewServer(newHandler(w, o.Store, nil, slog.New(slog.NewTextHandler(&log, &slog.HandlerOptions{Level: slog.LevelDebug}))))

@@ -104,11 +104,11 @@ func TestPickingsAreKeptReplacedAndTakenBack(t *testing.T) {
 	wantList(t, "after one was taken back", listed(s.json(200, "GET", pickingsPath+"?planting=p", ""), "pickings"), pRain)
 	wantList(t, "as it was known before", listed(s.json(200, "GET", pickingsPath+"?planting=p&known_at="+before, ""), "pickings"), p12, pRain)
 	for path, want := range map[string]string{
-		pickingsPath + "/p/2024-12-12":              "/problems/picking-not-found",
-		pickingsPath + "/west/2024-12-12":           "/problems/planting-not-found",
-		"/v1/farms/g/pickings/p/2024-12-12":         "/problems/farm-not-found",
-		"/v1/farms/f/frosts/p/2024-12-13":           "/problems/frost-not-found",
-		"/v1/farms/f/frosts/west/2024-12-13":        "/problems/planting-not-found",
+		pickingsPath + "/p/2024-12-12":       "/problems/picking-not-found",
+		pickingsPath + "/west/2024-12-12":    "/problems/planting-not-found",
+		"/v1/farms/g/pickings/p/2024-12-12":  "/problems/farm-not-found",
+		"/v1/farms/f/frosts/p/2024-12-13":    "/problems/frost-not-found",
+		"/v1/farms/f/frosts/west/2024-12-13": "/problems/planting-not-found",
 	} {
 		if got := s.json(404, "DELETE", path, "")["type"]; got != want {
 			t.Errorf("DELETE %s: %v, want %s", path, got, want)

@@ -121,7 +121,9 @@ func (b *browser) ready() {
 }
 
 // isKept comes to whether a page is kept.
-func isKept(path string) string { return fmt.Sprintf(`caches.match(%q).then(x => x !== undefined)`, path) }
+func isKept(path string) string {
+	return fmt.Sprintf(`caches.match(%q).then(x => x !== undefined)`, path)
+}
 
 // comes waits until a promise comes to true on the page that is open.
 func (b *browser) comes(script string) {

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"html"
+	"net/http"
 	"net/url"
 	"regexp"
 	"strings"
@@ -42,7 +43,7 @@ func (v *visitor) sendForm(pairs ...string) (status int, page string) {
 		form.Set(pairs[i], pairs[i+1])
 	}
 	res, body := v.send("POST", "/f/f/row", form.Encode())
-	if res.StatusCode == 303 {
+	if res.StatusCode == http.StatusSeeOther {
 		_, body = v.send("GET", res.Header.Get("Location"), "")
 	}
 	return res.StatusCode, plainText(body)
@@ -148,7 +149,7 @@ func TestTheRowByPlainForms(t *testing.T) {
 			t.Parallel()
 			s, v := rowFarm(t, tt.units)
 			for _, f := range tt.before {
-				if res, body := v.send("POST", "/f/f/row", f); res.StatusCode != 303 {
+				if res, body := v.send("POST", "/f/f/row", f); res.StatusCode != http.StatusSeeOther {
 					t.Fatalf("%s: %s\n%s", f, res.Status, body)
 				}
 			}

@@ -51,6 +51,9 @@ func TestPrintedSeason(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
+		if len(text) > 100_000 {
+			t.Logf("%d bytes, %d fills", len(text), len(pdfFill.FindAll(text, -1)))
+		}
 		fills += len(pdfFill.FindAll(text, -1))
 		if pdfDark.Match(text) {
 			t.Error("a dark chart on paper")

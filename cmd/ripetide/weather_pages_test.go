@@ -503,15 +503,15 @@ func TestWhatIsWrongWithAFileIsSaid(t *testing.T) {
 	}
 	tells(t, h.file(h.owner, 422, "", nil, "do", "look"), "Choose a file first.")
 	tells(t, h.file(h.owner, 413, "large.csv", bytes.Repeat([]byte("x"), weather.MaxBytes+1), "do", "look"), "Too large", "in parts, year by year")
-	if res, body := h.owner.send("POST", postPath+"/file", "do=look"); res.StatusCode != 422 {
+	if res, body := h.owner.send("POST", postPath+"/file", "do=look"); res.StatusCode != http.StatusUnprocessableEntity {
 		t.Errorf("a form without a file: %s\n%s", res.Status, plainText(body))
 	}
 	text, ct := fileForm(t, "x.csv", []byte("x"), "do", "look")
-	if res, _ := h.owner.send("POST", postPath+"/file", text[:len(text)-30], "Content-Type", ct); res.StatusCode != 400 {
+	if res, _ := h.owner.send("POST", postPath+"/file", text[:len(text)-30], "Content-Type", ct); res.StatusCode != http.StatusBadRequest {
 		t.Errorf("a form that breaks off: %s", res.Status)
 	}
 	text, ct = fileForm(t, "x.csv", []byte("date,min_c,max_c\n2018-06-01,10,20\n"), "do", "look")
-	if res, _ := h.owner.send("POST", "/f/hill/weather/none/file", text, "Content-Type", ct); res.StatusCode != 404 {
+	if res, _ := h.owner.send("POST", "/f/hill/weather/none/file", text, "Content-Type", ct); res.StatusCode != http.StatusNotFound {
 		t.Errorf("a station that there is not: %s", res.Status)
 	}
 }
