@@ -35,7 +35,6 @@ type listPage struct {
 	Rows    []listRow
 	Good    int // Rows that can be entered.
 	Bad     int
-	Noun    string // What a row is: "line".
 	Fault   string
 	Done    string // What was entered, of a list of which some lines are left.
 	Back    string
@@ -228,7 +227,6 @@ func (p *Pages) showList(v *visit, page listPage) error {
 	if page.Fault != "" || page.Bad > 0 && v.FormValue("do") == "enter" {
 		status = http.StatusUnprocessableEntity
 	}
-	page.Noun = "line"
 	return p.render(v, status, v, "book-list", page.Heading, page)
 }
 

@@ -213,7 +213,7 @@ func (p *Pages) takeFile(v *visit) error {
 	}
 	ctx, at := v.Request().Context(), api.StationPath{FarmPath: api.FarmPath{Farm: v.farm.ID}, Station: v.Param("station")}
 	keep := x.fields["do"] == "keep"
-	if keep && false {
+	if keep && x.fields["seen"] != page.Seen {
 		keep = false
 		page.Note = "This is another file than the one that was shown, or it has changed since: look at it first. Nothing was kept."
 	}

@@ -72,7 +72,6 @@ type peoplePage struct {
 	Past   []person // Who opens nothing any more.
 	Invite formPage
 	Key    formPage
-	Wide   bool // Keys of the installation are among them.
 }
 
 type person struct {
@@ -101,7 +100,7 @@ func (p *Pages) showPeople(v *visit, invite, key *form) error {
 	if err != nil {
 		return err
 	}
-	page := peoplePage{Wide: v.who.Farm == ""}
+	var page peoplePage
 	for _, k := range keys {
 		x := p.person(v, k)
 		if x.Valid {

@@ -77,7 +77,8 @@ type issuedChoice struct {
 type picture struct {
 	Sources []pictureSource // The first whose condition holds is shown.
 	Src     string          // Where none does.
-	Print   string          // On paper, light and wide.
+	Wide    string          // The condition of a window from which the wide one goes on paper.
+	Print   string          // The wide light one.
 	Alt     string
 }
 
@@ -87,15 +88,17 @@ type pictureSource struct{ Media, Src string }
 // window on each is shown. A chart changes its layout at 960.
 var pictureWidths = []struct{ from, width int }{{1200, 1184}, {900, 960}, {560, 640}, {0, 390}}
 
-// newPicture returns the chart at an address. On paper it is a picture of its
-// own, for browsers do not choose another source when they print.
+// newPicture returns the chart at an address. On paper there is a picture of its
+// own, light always, for browsers do not choose another source when they print.
+// In a light window it is most often the one that is shown, so that nothing more
+// is fetched.
 func newPicture(address string, query url.Values, alt string) *picture {
 	src := func(width int, theme string) string {
 		q := url.Values{"theme": {theme}, "width": {strconv.Itoa(width)}}
 		maps.Copy(q, query)
 		return address + "?" + q.Encode()
 	}
-	p := &picture{Alt: alt, Print: src(pictureWidths[0].width, "light")}
+	p := &picture{Alt: alt, Wide: "(min-width: 900px)", Print: src(pictureWidths[0].width, "light")}
 	for _, w := range pictureWidths {
 		for _, theme := range []string{"dark", "light"} {
 			var is []string

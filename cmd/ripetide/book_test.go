@@ -17,7 +17,7 @@ func hillFarm(t *testing.T, units string) (*service, map[string]*visitor) {
 	s.json(201, "PUT", "/v1/farms/far", `{"name":"Far","latitude":48,"longitude":8,"time_zone":"Europe/Berlin","units":"metric"}`)
 	s.json(201, "PUT", "/v1/farms/hill-farm/stations/post", `{"name":"Post","latitude":42.3,"longitude":-83.7,"elevation_m":274,"stand_in":null}`)
 	s.json(201, "PUT", "/v1/farms/hill-farm/varieties/jewel", `{"name":"Jewel","ripens":"late_mid"}`)
-	s.json(201, "PUT", "/v1/farms/hill-farm/plantings/jewel-home", `{"variety":"jewel","block":"Home","station":"post","planted_on":"2015-04-20","area_m2":1234.5678901234,"expected_kg_per_m2":1.1}`)
+	s.json(201, "PUT", "/v1/farms/hill-farm/plantings/jewel-home", `{"variety":"jewel","block":"Home","station":"post","planted_on":"2015-04-20","area_m2":1234.56780012,"expected_kg_per_m2":1.1}`)
 	who := map[string]*visitor{}
 	for name, args := range map[string][]string{
 		"owner": {"--role", "owner", "--farm", "hill-farm"}, "grower": {"--role", "grower", "--farm", "hill-farm"},
@@ -42,8 +42,8 @@ func TestTheBookShowsAndChangesWhatIsOnRecord(t *testing.T) {
 	// What nobody changed stays exactly, though it is shown in other units.
 	const planting = "/f/hill-farm/book/planting/jewel-home"
 	form := v.page(planting)
-	pageHolds(t, "the planting's form", form, `name="area" value="1234.56789"`, `<option value="m2" selected>m²</option>`, `name="yield" value="1.1"`)
-	same := []string{"variety", "jewel", "block", "Home", "station", "post", "planted_on", "2015-04-20", "area", "1234.56789", "area_unit", "m2", "yield", "1.1", "yield_unit", "kg_m2", "removed_on", ""}
+	pageHolds(t, "the planting's form", form, `name="area" value="1234.5678"`, `<option value="m2" selected>m²</option>`, `name="yield" value="1.1"`)
+	same := []string{"variety", "jewel", "block", "Home", "station", "post", "planted_on", "2015-04-20", "area", "1234.5678", "area_unit", "m2", "yield", "1.1", "yield_unit", "kg_m2", "removed_on", ""}
 	before := s.json(200, "GET", "/v1/farms/hill-farm/plantings/jewel-home", "")
 	v.form(303, planting, same...)
 	if after := s.json(200, "GET", "/v1/farms/hill-farm/plantings/jewel-home", ""); fmt.Sprint(after) != fmt.Sprint(before) {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"sync/atomic"
@@ -13,6 +14,7 @@ import (
 
 	"github.com/chromedp/chromedp"
 
+	"ripetide/api/pages"
 	"ripetide/forecast"
 	"ripetide/testdata"
 	"ripetide/weather"
@@ -66,6 +68,9 @@ func TestGallery(t *testing.T) {
 			if path, ok := r.fill(f.parts(t)); ok && r.isPage() && len(r.names()) > 0 {
 				g.look(t, f.Farm.ID, path, f.status[r.path])
 			}
+		}
+		if len(f.Plantings) > 0 {
+			g.agree(t, s, &f)
 		}
 	}
 	g.look(t, "several", "/", 200)
@@ -168,6 +173,101 @@ func (g *gallery) size(width, height int64, dark bool) {
 		await Promise.all([...document.images].filter(i => i.getClientRects().length).map(i => i.decode().catch(() => {})));
 		return true;
 	})()`)
+}
+
+// shownRow is a planting in the table of the season page.
+type shownRow struct {
+	Name   string   `json:"name"`
+	Block  string   `json:"block"`
+	Dates  []string `json:"dates"`  // First ripe, peak, last pick.
+	Ranges []string `json:"ranges"` // Of each, "" if it was seen.
+}
+
+const shownRows = `[...document.querySelectorAll("table tbody tr")].filter(r => r.querySelector("td[data-is=Bloom]")).map(r => {
+	const cells = ["First ripe", "Peak", "Last pick"].map(n => r.querySelector("td[data-is='" + n + "']"));
+	const text = (e, what) => e?.querySelector(what)?.textContent ?? "";
+	return {name: text(r, "th a"), block: text(r, "th .block"), dates: cells.map(c => text(c, "b")), ranges: cells.map(c => text(c, ".range"))};
+})`
+
+// drawnTexts comes to the texts of the chart that is shown, in order.
+const drawnTexts = `fetch(document.querySelector("figure picture img").currentSrc).then(r => r.text()).then(s =>
+	[...new DOMParser().parseFromString(s, "image/svg+xml").querySelectorAll("text")].map(e => e.textContent))`
+
+var dayNumber = regexp.MustCompile(`\b(Mon|Tue|Wed|Thu|Fri|Sat|Sun) (?:[A-Z][a-z]+ )?(\d+)\b`)
+
+// agree holds the table of the season page, the chart beside it and the frozen
+// forecast against each other, in both themes: for every planting all three have
+// the same dates.
+func (g *gallery) agree(t *testing.T, s *service, f *galleryFarm) {
+	t.Helper()
+	t.Run(f.Farm.ID+"/chart, table and forecast agree", func(t *testing.T) {
+		g.b.t = t
+		season := today(t, f).Year()
+		g.b.do(chromedp.Navigate(g.b.base + fmt.Sprintf("/f/%s/season/%d", f.Farm.ID, season)))
+		res, body := s.plain("GET", "/v1/farms/"+f.Farm.ID+"/forecasts/latest", "", nil)
+		if res.StatusCode != 200 {
+			t.Fatalf("latest forecast: %s", res.Status)
+		}
+		frozen, err := forecast.Decode(body)
+		if err != nil {
+			t.Fatal(err)
+		}
+		rows := eval[[]shownRow](g.b, shownRows)
+		if len(rows) != len(frozen.Plantings) || len(rows) == 0 {
+			t.Fatalf("the table has %d plantings, the forecast %d", len(rows), len(frozen.Plantings))
+		}
+		names := map[string]string{}
+		for _, v := range f.Varieties {
+			names[v.ID] = v.Name
+		}
+		var drawn [][]string
+		for _, dark := range []bool{false, true} {
+			g.size(1200, 900, dark)
+			drawn = append(drawn, eval[[]string](g.b, drawnTexts))
+		}
+		at := make([]int, len(drawn))
+		for i, p := range frozen.Plantings {
+			r := rows[i]
+			if r.Name != names[p.Variety] || r.Block != p.Block {
+				t.Errorf("row %d is %s, %s, want %s, %s", i+1, r.Name, r.Block, names[p.Variety], p.Block)
+			}
+			if p.Stages == nil {
+				t.Errorf("%s has no dates: nothing is compared", p.Planting)
+				continue
+			}
+			var want []string
+			for k, d := range []forecast.DateRange{p.Stages.FirstRipe, p.Stages.Peak, p.Stages.LastPick} {
+				day := pages.Day(&f.Farm, d.P50)
+				want = append(want, day)
+				if r.Dates[k] != day {
+					t.Errorf("%s, date %d: the table says %q, the forecast %s", p.Planting, k+1, r.Dates[k], day)
+				}
+				var ends []string
+				if d.Seen == nil && d.P10 != d.P90 {
+					ends = []string{d.P10.Time().Format("Mon 2"), d.P90.Time().Format("Mon 2")}
+				}
+				var said []string
+				for _, m := range dayNumber.FindAllStringSubmatch(r.Ranges[k], -1) {
+					said = append(said, m[1]+" "+m[2])
+				}
+				if !slices.Equal(said, ends) {
+					t.Errorf("%s, date %d: the table's range is %q, the forecast's %v", p.Planting, k+1, r.Ranges[k], ends)
+				}
+			}
+			for n, texts := range drawn { // The dates of a row of the chart follow each other, and so do the rows.
+				from := at[n]
+				for from+3 <= len(texts) && !slices.Equal(texts[from:from+3], want) {
+					from++
+				}
+				if from+3 > len(texts) {
+					t.Errorf("%s: the chart (dark %t) does not say %v after what it says of the planting before", p.Planting, n == 1, want)
+					continue
+				}
+				at[n] = from + 3
+			}
+		}
+	})
+	g.b.t = t
 }
 
 // widest comes to the elements that reach out to the right.

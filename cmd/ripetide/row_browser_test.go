@@ -3,6 +3,8 @@ package main
 import (
 	"context"
 	"fmt"
+	"io"
+	"log"
 	"net/http"
 	"net/http/httptest"
 	"net/http/httputil"
@@ -39,6 +41,7 @@ func newRoad(t *testing.T, s *service) *road {
 		t.Fatal(err)
 	}
 	proxy := httputil.NewSingleHostReverseProxy(to)
+	proxy.ErrorLog = log.New(io.Discard, "", 0) // Browsers give up now and then.
 	r := &road{}
 	srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, req *http.Request) {
 		change := req.Method != http.MethodGet && strings.HasPrefix(req.URL.Path, "/v1/")
@@ -334,7 +337,7 @@ func TestAMistakeIsTakenBack(t *testing.T) {
 	// What is on record is taken back from its line, also without a signal.
 	b.says("#record", "Peak seen, Sun Jun 10")
 	b.offline(true)
-	b.click("#record button")
+	b.click(`#record form[data-key$="peak seen"] button`)
 	b.says("#last", "waiting for signal")
 	b.offline(false)
 	b.says("#last", "done ")

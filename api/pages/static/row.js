@@ -133,9 +133,15 @@
 	const section = document.getElementById('entered');
 	const list = section.querySelector('ul');
 	const last = document.getElementById('last');
+	let shown = ''; // So that nothing is exchanged under a finger.
 	async function show() {
 		const q = await queue.look();
 		const mine = q.entries.filter((e) => e.who === page.who).reverse();
+		const newest = mine[0];
+		const tell = newest && (Date.now() - Math.max(newest.at, newest.doneAt ?? 0) < SHOWN || newest.state === 'refused');
+		const state = JSON.stringify([tell, mine.map((e) => [e.id, stateWords(e, q.hold), offer(e)])]);
+		if (state === shown) return;
+		shown = state;
 		section.hidden = mine.length === 0;
 		list.replaceChildren(...mine.map((e) => {
 			const item = document.createElement('li');
@@ -151,8 +157,6 @@
 			return item;
 		}));
 
-		const newest = mine[0];
-		const tell = newest && (Date.now() - Math.max(newest.at, newest.doneAt ?? 0) < SHOWN || newest.state === 'refused');
 		last.hidden = !tell;
 		document.body.classList.toggle('told', Boolean(tell));
 		if (tell) {

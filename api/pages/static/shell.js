@@ -54,12 +54,16 @@ const shell = (() => {
 
 	// The line on top: what waits, and for what.
 	const line = document.getElementById('signal');
+	let shown = ''; // So that nothing is exchanged under a finger.
 	async function show() {
 		if (!page.farm || !line) return;
 		const q = await queue.look();
 		const mine = q.entries.filter((e) => queue.pending(e) && e.who === page.who).length;
 		const refused = q.entries.filter((e) => e.state === 'refused' && e.who === page.who).length;
 		const strangers = q.entries.filter((e) => queue.pending(e) && e.who !== page.who);
+		const state = JSON.stringify([mine, refused, strangers.length, q.hold, navigator.onLine]);
+		if (state === shown) return;
+		shown = state;
 		const says = [];
 		if (mine > 0) {
 			const wait = {'sign-in': 'sign in again to send', 'service': 'waiting for the service'}[q.hold];
