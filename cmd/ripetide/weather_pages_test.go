@@ -233,7 +233,7 @@ func TestADoubtedDayIsJudgedOnThePage(t *testing.T) {
 	grower := h.as("Gus", "grower")
 	row := func(page string) string {
 		t.Helper()
-		_, rest, ok := strings.Cut(page, `<tr id="d-2018-06-05">`)
+		_, rest, ok := strings.Cut(page, `id="d-2018-06-05">`)
 		if !ok {
 			t.Fatalf("no row of that day:\n%.3000s", plainText(page))
 		}
