@@ -827,6 +827,22 @@ func TestRangesStandOnTheirDates(t *testing.T) {
 	}
 }
 
+func TestAllButSureIsNotSeen(t *testing.T) {
+	t.Parallel()
+	on := date("2026-06-11")
+	n := charts.Narrowing{Stages: []charts.NarrowingStage{{Stage: "peak", Seen: on, Issued: []charts.IssuedRange{
+		{AsOf: on.AddDate(0, 0, -1), When: charts.Day(on)}, {AsOf: on, When: charts.Day(on)},
+	}}}}
+	if want := "Peak: as of Wed 10 Jun about Thu 11 Jun; seen Thu 11 Jun."; !strings.Contains(n.Description(), want) {
+		t.Errorf("%q is not in %s", want, n.Description())
+	}
+	svg, _ := render(t, n, charts.Options{})
+	g := svg.class("stage")[0]
+	if full, wide := len(g.filled(berry)), len(g.filled(ghost)); full != 1 || wide != 1 {
+		t.Errorf("%d full and %d open beads for one forecast that knew and one that did not", full, wide)
+	}
+}
+
 // randomCharts is one of each, at random.
 func randomCharts(words string, seed uint64) []chart {
 	rng := rand.New(rand.NewPCG(seed, 2))

@@ -197,6 +197,11 @@ func TestOtherForecastsOfTheSeason(t *testing.T) {
 	if p := seasonPage(f, patch(), mon11, all...); p.Other != "" {
 		t.Errorf("of the newest itself: %s", p.Other)
 	}
+	// A forecast and a hindcast of one morning are told apart without it.
+	both := append([]forecast.Frozen{frozenOf("h11", 2018, mon11, true)}, all...)
+	if p := seasonPage(f, patch(), mon11, both...); p.Issued[0].Text != "Mon 11 Jun (hindcast)" || p.Issued[2].Text != "Mon 11 Jun" {
+		t.Errorf("%q and %q of one morning", p.Issued[0].Text, p.Issued[2].Text)
+	}
 	// Two of one morning are told apart by when they were made.
 	twice := append([]forecast.Frozen{frozenOf("again", 2018, mon11, false)}, all...)
 	twice[0].MadeAt = twice[0].MadeAt.Add(time.Hour)

@@ -704,13 +704,10 @@ func dumpDatabase(t *testing.T, dsn string) string {
 	return out.String()
 }
 
-// BenchmarkMorning has fifty readers ask for the morning page of the demo's
-// farm at once, over loopback; p95-ms is the time within which 95 of 100
-// answers came.
-func BenchmarkMorning(b *testing.B) {
-	const readers = 50
+// newBenchVisitor returns a visitor of the demo's farm on its morning, signed in.
+func newBenchVisitor(b *testing.B, role string) (*visitor, map[string]string) {
+	b.Helper()
 	demo, at := demoMorning(b)
-	now := func() time.Time { return at }
 	o, err := open(b.Context(), &config{DatabaseURL: dbtest.DSN(b), Data: b.TempDir()}, mainDatabase, nil)
 	if err != nil {
 		b.Fatal(err)
@@ -719,18 +716,35 @@ func BenchmarkMorning(b *testing.B) {
 	if _, err := (&staged{o: o, demo: demo}).play(b.Context()); err != nil {
 		b.Fatal(err)
 	}
-	w := &world{Stdout: io.Discard, Stderr: io.Discard, Now: now}
+	w := &world{Stdout: io.Discard, Stderr: io.Discard, Now: func() time.Time { return at }}
 	srv := httptest.NewServer(newHandler(w, o.Store, nil, slog.New(slog.DiscardHandler)))
-	defer srv.Close()
-	key, _, err := newKey(b.Context(), o.Store, reader, "bench", demo.Farm.ID, 0, at)
+	b.Cleanup(srv.Close)
+	farm := demo.Farm.ID
+	if role == installation {
+		role, farm = owner, ""
+	}
+	key, _, err := newKey(b.Context(), o.Store, role, "bench", farm, 0, at)
 	if err != nil {
 		b.Fatal(err)
 	}
 	v := newVisitor(b, srv.URL)
-	v.client.Transport = &http.Transport{MaxIdleConnsPerHost: readers}
 	v.signIn(key)
-	if _, body := v.send("GET", "/f/"+demo.Farm.ID, ""); !strings.Contains(body, demo.Farm.Name) { // And warms it up.
-		b.Fatalf("the morning page says\n%s", body)
+	return v, map[string]string{
+		"farm": demo.Farm.ID, "year": fmt.Sprint(demo.AsOf.Year()), "station": demo.Stations[0].ID,
+		"planting": "wrenlight-sandbar", "variety": "wrenlight", "date": (demo.AsOf - 3).String(), "link": "nonsense",
+	}
+}
+
+// BenchmarkMorning has fifty readers ask for the morning page of the demo's
+// farm at once, over loopback; p95-ms is the time within which 95 of 100
+// answers came.
+func BenchmarkMorning(b *testing.B) {
+	const readers = 50
+	v, parts := newBenchVisitor(b, reader)
+	v.client.Transport = &http.Transport{MaxIdleConnsPerHost: readers}
+	path := "/f/" + parts["farm"]
+	if res, body := v.send("GET", path, ""); res.StatusCode != http.StatusOK { // And warms it up.
+		b.Fatalf("%s\n%s", res.Status, body)
 	}
 	times := make([][]time.Duration, readers)
 	var wg sync.WaitGroup
@@ -739,7 +753,7 @@ func BenchmarkMorning(b *testing.B) {
 		wg.Go(func() {
 			for range (b.N + readers - 1 - i) / readers {
 				start := time.Now()
-				req, err := http.NewRequestWithContext(b.Context(), http.MethodGet, srv.URL+"/f/"+demo.Farm.ID, nil)
+				req, err := http.NewRequestWithContext(b.Context(), http.MethodGet, v.base+path, nil)
 				if err != nil {
 					b.Error(err)
 					return
@@ -771,4 +785,22 @@ func BenchmarkMorning(b *testing.B) {
 		b.ReportMetric(float64(all[i].Microseconds())/1000, name)
 	}
 	b.ReportMetric(float64(len(all))/b.Elapsed().Seconds(), "req/s")
+}
+
+// BenchmarkPages asks for one page after the other, alone.
+func BenchmarkPages(b *testing.B) {
+	v, parts := newBenchVisitor(b, installation)
+	for _, r := range pageRoutes(b) {
+		path, ok := r.fill(parts)
+		if r.method != http.MethodGet || !ok {
+			continue
+		}
+		b.Run(strings.NewReplacer("/:", "/").Replace(r.path), func(b *testing.B) {
+			for b.Loop() {
+				if res, body := v.send("GET", path, ""); res.StatusCode >= http.StatusInternalServerError {
+					b.Fatalf("%s\n%s", res.Status, body)
+				}
+			}
+		})
+	}
 }
