@@ -17,6 +17,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/cdproto/page"
@@ -153,6 +154,14 @@ func (b *browser) signInTo(s *service, name, role, farm string) {
 	b.open(u.Path)
 	b.click("main button")
 	b.wait(`!location.pathname.startsWith("/sign-in")`)
+}
+
+// front brings the tab to the front.
+func (b *browser) front() {
+	b.t.Helper()
+	if _, err := chromedp.Call(b.ctx, page.BringToFront, cdp.Empty{}); err != nil {
+		b.fatal(err)
+	}
 }
 
 // click clicks the first element of a CSS selector.

@@ -206,7 +206,7 @@ func (g *gallery) agree(t *testing.T, s *service, f *galleryFarm) {
 		season := today(t, f).Year()
 		g.b.do(chromedp.Navigate(g.b.base + fmt.Sprintf("/f/%s/season/%d", f.Farm.ID, season)))
 		res, body := s.plain("GET", "/v1/farms/"+f.Farm.ID+"/forecasts/latest", "", nil)
-		if res.StatusCode != 200 {
+		if res.StatusCode != http.StatusOK {
 			t.Fatalf("latest forecast: %s", res.Status)
 		}
 		frozen, err := forecast.Decode(body)

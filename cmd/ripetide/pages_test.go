@@ -8,7 +8,6 @@ import (
 	"io"
 	"log/slog"
 	"math"
-	"net"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -86,14 +85,6 @@ func newVisitor(t testing.TB, base string) *visitor {
 	return &visitor{t: t, base: base, client: &http.Client{
 		CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse },
 	}}
-}
-
-// from makes the visitor come from another address of this machine.
-func (v *visitor) from(ip string) *visitor {
-	w := *v
-	d := &net.Dialer{LocalAddr: &net.TCPAddr{IP: net.ParseIP(ip)}}
-	w.client = &http.Client{CheckRedirect: v.client.CheckRedirect, Transport: &http.Transport{DialContext: d.DialContext, DisableKeepAlives: true}}
-	return &w
 }
 
 // send sends a request with pairs of header names and values.

@@ -147,10 +147,10 @@ func (b *browser) comes(script string) {
 	}
 }
 
-// says waits until an element says something.
+// says waits until an element that can be seen says something.
 func (b *browser) says(selector, want string) {
 	b.t.Helper()
-	b.wait(fmt.Sprintf(`(document.querySelector(%q)?.innerText ?? "").includes(%q)`, selector, want))
+	b.wait(fmt.Sprintf(`(e => e !== null && e.checkVisibility() && e.innerText.includes(%q))(document.querySelector(%q))`, want, selector))
 }
 
 // reload loads the page again.
@@ -440,6 +440,7 @@ func TestTwoTabsSendOnce(t *testing.T) {
 	b.open(rowPath)
 	hold := make(chan struct{})
 	r.set(func(r *road) { r.hold = hold })
+	b.front() // A tab behind another one may not be clicked.
 	b.click(button("not_yet", 0))
 	b.says("#last", "sending")
 	other.says("#entered", "sending")

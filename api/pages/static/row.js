@@ -139,9 +139,9 @@
 		const mine = q.entries.filter((e) => e.who === page.who).reverse();
 		const newest = mine[0];
 		const tell = newest && (Date.now() - Math.max(newest.at, newest.doneAt ?? 0) < SHOWN || newest.state === 'refused');
-		const state = JSON.stringify([tell, mine.map((e) => [e.id, stateWords(e, q.hold), offer(e)])]);
-		if (state === shown) return;
-		shown = state;
+		const now = JSON.stringify([tell, mine.map((e) => [e.id, stateWords(e, q.hold), offer(e)])]);
+		if (now === shown) return;
+		shown = now;
 		section.hidden = mine.length === 0;
 		list.replaceChildren(...mine.map((e) => {
 			const item = document.createElement('li');
