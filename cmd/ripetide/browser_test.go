@@ -186,7 +186,10 @@ func (b *browser) text(selector string) string {
 func (b *browser) wait(script string) {
 	b.t.Helper()
 	for end := time.Now().Add(30 * time.Second); ; {
-		ok, err := chromedp.Run(b.ctx, chromedp.Evaluate[bool](script))
+		// A page that goes while it is asked may never answer.
+		ctx, cancel := context.WithTimeout(b.ctx, 5*time.Second)
+		ok, err := chromedp.Run(ctx, chromedp.Evaluate[bool](script))
+		cancel()
 		switch { // An error is mostly a page that goes while it is asked.
 		case ok:
 			return
