@@ -2,12 +2,10 @@ package main
 
 import (
 	"bytes"
-	"context"
 	"encoding/hex"
 	"fmt"
 	"io"
 	"log/slog"
-	"math"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -693,105 +691,4 @@ func dumpDatabase(t *testing.T, dsn string) string {
 		fmt.Fprintf(&out, "%s\n%s\n", table, strings.Join(lines, "\n"))
 	}
 	return out.String()
-}
-
-// newBenchVisitor returns a visitor of the demo's farm on its morning, signed in.
-func newBenchVisitor(b *testing.B, role string) (*visitor, map[string]string) {
-	b.Helper()
-	demo, at := demoMorning(b)
-	o, err := open(b.Context(), &config{DatabaseURL: dbtest.DSN(b), Data: b.TempDir()}, mainDatabase, nil)
-	if err != nil {
-		b.Fatal(err)
-	}
-	b.Cleanup(func() { _ = o.close(context.Background()) })
-	if _, err := (&staged{o: o, demo: demo}).play(b.Context()); err != nil {
-		b.Fatal(err)
-	}
-	w := &world{Stdout: io.Discard, Stderr: io.Discard, Now: func() time.Time { return at }}
-	srv := httptest.NewServer(newHandler(w, o.Store, nil, slog.New(slog.DiscardHandler)))
-	b.Cleanup(srv.Close)
-	farm := demo.Farm.ID
-	if role == installation {
-		role, farm = owner, ""
-	}
-	key, _, err := newKey(b.Context(), o.Store, role, "bench", farm, 0, at)
-	if err != nil {
-		b.Fatal(err)
-	}
-	v := newVisitor(b, srv.URL)
-	v.signIn(key)
-	return v, map[string]string{
-		"farm": demo.Farm.ID, "year": fmt.Sprint(demo.AsOf.Year()), "station": demo.Stations[0].ID,
-		"planting": "wrenlight-sandbar", "variety": "wrenlight", "date": (demo.AsOf - 3).String(), "link": "nonsense",
-	}
-}
-
-// BenchmarkMorning has fifty readers ask for the morning page of the demo's
-// farm at once, over loopback; p95-ms is the time within which 95 of 100
-// answers came.
-func BenchmarkMorning(b *testing.B) {
-	const readers = 50
-	v, parts := newBenchVisitor(b, reader)
-	v.client.Transport = &http.Transport{MaxIdleConnsPerHost: readers}
-	path := "/f/" + parts["farm"]
-	if res, body := v.send("GET", path, ""); res.StatusCode != http.StatusOK { // And warms it up.
-		b.Fatalf("%s\n%s", res.Status, body)
-	}
-	times := make([][]time.Duration, readers)
-	var wg sync.WaitGroup
-	b.ResetTimer()
-	for i := range readers {
-		wg.Go(func() {
-			for range (b.N + readers - 1 - i) / readers {
-				start := time.Now()
-				req, err := http.NewRequestWithContext(b.Context(), http.MethodGet, v.base+path, nil)
-				if err != nil {
-					b.Error(err)
-					return
-				}
-				req.AddCookie(v.cookie)
-				res, err := v.client.Do(req)
-				if err != nil {
-					b.Error(err)
-					return
-				}
-				_, err = io.Copy(io.Discard, res.Body)
-				res.Body.Close()
-				if err != nil || res.StatusCode != http.StatusOK {
-					b.Errorf("%s, %v", res.Status, err)
-					return
-				}
-				times[i] = append(times[i], time.Since(start))
-			}
-		})
-	}
-	wg.Wait()
-	all := slices.Concat(times...)
-	slices.Sort(all)
-	if len(all) == 0 {
-		b.Fatal("nothing was answered")
-	}
-	for name, p := range map[string]float64{"p50-ms": 0.5, "p95-ms": 0.95} {
-		i := min(len(all)-1, int(math.Ceil(p*float64(len(all))))-1)
-		b.ReportMetric(float64(all[i].Microseconds())/1000, name)
-	}
-	b.ReportMetric(float64(len(all))/b.Elapsed().Seconds(), "req/s")
-}
-
-// BenchmarkPages asks for one page after the other, alone.
-func BenchmarkPages(b *testing.B) {
-	v, parts := newBenchVisitor(b, installation)
-	for _, r := range pageRoutes(b) {
-		path, ok := r.fill(parts)
-		if r.method != http.MethodGet || !ok {
-			continue
-		}
-		b.Run(strings.NewReplacer("/:", "/").Replace(r.path), func(b *testing.B) {
-			for b.Loop() {
-				if res, body := v.send("GET", path, ""); res.StatusCode >= http.StatusInternalServerError {
-					b.Fatalf("%s\n%s", res.Status, body)
-				}
-			}
-		})
-	}
 }
