@@ -116,8 +116,9 @@ type written struct {
 // short reports whether the year has two digits, so that it may come first.
 func (w *written) short() bool { return w.first <= 2 && w.last <= 2 }
 
-// parseWritten reads a date: year first with four digits, yyyymmdd, two
-// numbers and a name of a month, or three numbers whose order is open. Two
+// parseWritten reads a date: year first with four digits, yyyymmdd, yyyy-ddd
+// with the day of the year, two numbers and a name of a month, or three numbers
+// whose order is open. Two
 // digits of a year, 00 to 69, are of 2000 to 2069, others of 1970 to 1999. It
 // does not say that the calendar has it.
 func parseWritten(s string) (w written, ok bool) {
@@ -186,6 +187,9 @@ func parseWritten(s string) (w written, ok bool) {
 		x := w.part[0]
 		w.part, w.done = [3]int{x / 10_000, x / 100 % 100, x % 100}, true
 		return w, true
+	case n == 2 && width[0] == 4 && width[1] == 3 && w.sep == '-':
+		w.part, w.done = ofYearDay(w.part[0], w.part[1]), true
+		return w, true
 	case n != 3 || width[1] > 2:
 		return w, false
 	case width[0] == 4 && width[2] <= 2:
@@ -193,6 +197,16 @@ func parseWritten(s string) (w written, ok bool) {
 		return w, true
 	}
 	return w, width[0] <= 2 && (width[2] == 2 || width[2] == 4)
+}
+
+// ofYearDay returns year, month and day of a day of the year, the month 0 if
+// the year has no such day.
+func ofYearDay(year, n int) [3]int {
+	y, m, d := DateOf(year, time.January, n).Civil()
+	if n < 1 || y != year {
+		m = 0
+	}
+	return [3]int{year, int(m), d}
 }
 
 // fullYear is a year of so many digits.

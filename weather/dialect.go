@@ -130,7 +130,8 @@ func (h *heading) dated(cells []string) bool {
 			return true
 		}
 	}
-	return false
+	parts := partsOf(h.columns)
+	return parts != nil && dateKindOf(joinParts(cells, parts)) == textDate
 }
 
 // lineEnds returns text whose lines end in LF; those of old spreadsheets end

@@ -14,9 +14,11 @@ import (
 // rule of samples.
 //
 // The heading is the last line before the data that names dates and
-// temperatures, in one of the languages of tableWords; anything may stand above
-// it. Rows are counted from 1 below it, without blank lines. Of readings, the
-// row of a refused day is its first, and a date that is none is refused once.
+// temperatures, in one of the languages of dateWords and the like; anything may
+// stand above it. Year, month and day may have a column each, as may year and
+// day of the year, and hour and minute. Rows are counted from 1 below the
+// heading, without blank lines. Of readings, the row of a refused day is its
+// first, and a date that is none is refused once.
 var table = format{
 	name:      "table",
 	recognise: recogniseTable,
@@ -64,8 +66,9 @@ type tableColumn struct {
 	name  string // Its label, different from that of others.
 	kind  columnKind
 	told  toldUnit
-	stem  string // Of a min or max, what is left of the name without it.
-	hours bool   // It holds hours of the day.
+	part  datePart // That it may hold, whatever its kind.
+	stem  string   // Of a min or max, what is left of the name without it.
+	hours bool     // It holds hours of the day.
 }
 
 // nameColumns says what the cells of a heading name. The column whose label is
@@ -97,6 +100,9 @@ func isHeading(columns []tableColumn) (date int, ok bool) {
 	date = slices.IndexFunc(columns, is(dateColumn))
 	if date < 0 {
 		date = slices.IndexFunc(columns, is(timeColumn))
+	}
+	if parts := partsOf(columns); date < 0 && parts != nil {
+		date = parts[0]
 	}
 	return date, date >= 0 && slices.ContainsFunc(columns, is(meanColumn, minColumn, maxColumn))
 }
@@ -211,7 +217,7 @@ var unitWords = setOf("c f celsius centigrade fahrenheit degc degf deg degs degr
 
 // nameColumn says what one cell of a heading names.
 func nameColumn(name string) tableColumn {
-	c := tableColumn{name: name}
+	c := tableColumn{name: name, part: partNamed(name)}
 	words := wordsOf(aboveGround.Replace(name))
 	c.told = unitIn(words)
 	if c.told.unit == Celsius && inTenths(name) {
@@ -345,7 +351,9 @@ type tableReader struct {
 	opt   ReadOptions
 	zones map[string]int16
 
-	date, clock   int // Columns; clock is -1 if there is none.
+	date, clock   int   // Columns; clock is -1 if there is none.
+	minute        int   // Column, or -1.
+	parts         []int // Columns of the parts of the date, the first being date; nil if date has all.
 	dates         dateKind
 	hint          DateOrder // By the heading.
 	offset        int16     // Of all times by the heading, or noOffset.
@@ -400,7 +408,7 @@ func readTable(body string, opt ReadOptions) (*Reading, error) {
 	h, found := findHeading(lineEnds(body), opt.Column)
 	if !found {
 		return nil, fileError(ErrBadHeader,
-			"no line near the beginning is the heading of a table: it must name a column of dates, such as date, time or timestamp, and one of temperatures, such as temp or °C, or min and max")
+			"no line near the beginning is the heading of a table: it must name a column of dates, such as date, time or timestamp, or year, month and day, and one of temperatures, such as temp or °C, or min and max")
 	}
 	t := &tableReader{heading: h, opt: opt, zones: zoneNames(opt.zone(), opt.Latest.Year())}
 	if err := t.choose(); err != nil {
@@ -486,7 +494,7 @@ func (t *tableReader) column(kind columnKind) int {
 
 // chooseDate finds the columns of dates and of times of day.
 func (t *tableReader) chooseDate(sample [][]string) {
-	t.date, t.clock, t.offset = -1, -1, noOffset
+	t.date, t.clock, t.minute, t.offset = -1, -1, -1, noOffset
 	most := 0
 	for _, kind := range [...]columnKind{dateColumn, timeColumn} {
 		for i, c := range t.columns {
@@ -509,6 +517,9 @@ func (t *tableReader) chooseDate(sample [][]string) {
 			break
 		}
 	}
+	if parts := partsOf(t.columns); parts != nil && 2*most <= len(sample) {
+		t.parts, t.date, t.dates = parts, parts[0], textDate
+	}
 	name := strings.ToLower(t.columns[t.date].name)
 	for _, h := range [...]struct {
 		order    DateOrder
@@ -529,7 +540,7 @@ func (t *tableReader) chooseDate(sample [][]string) {
 		return
 	}
 	for i, c := range t.columns {
-		if c.kind != timeColumn || i == t.date {
+		if c.kind != timeColumn || i == t.date || slices.Contains(t.parts, i) {
 			continue
 		}
 		good, bad := 0, 0
@@ -545,6 +556,9 @@ func (t *tableReader) chooseDate(sample [][]string) {
 		}
 		if good > bad {
 			t.clock = i
+			if c.hours {
+				t.minute = partColumn(t.columns, minutePart)
+			}
 			if m, ok := headingOffset(c.name); ok {
 				t.offset = m
 			}
@@ -671,10 +685,7 @@ func (t *tableReader) list(which []int) string {
 func (t *tableReader) withinDays(sample [][]string) bool {
 	last, same, n := "", 0, 0
 	for _, cells := range sample {
-		if t.date >= len(cells) {
-			continue
-		}
-		s := strings.TrimSpace(cells[t.date])
+		s := t.dateText(cells)
 		date, _ := splitStamp(s)
 		switch t.dates {
 		case epochDate:
@@ -799,8 +810,17 @@ type stamp struct {
 	fault   string
 }
 
+// dateText returns the date of a row as it is written, of several columns as
+// one.
+func (t *tableReader) dateText(cells []string) string {
+	if t.parts != nil {
+		return joinParts(cells, t.parts)
+	}
+	return textAt(cells, t.date)
+}
+
 func (t *tableReader) stamp(cells []string) stamp {
-	s := textAt(cells, t.date)
+	s := t.dateText(cells)
 	at := stamp{date: -1, offset: t.offset, text: s}
 	var ok bool
 	clock := ""
@@ -827,6 +847,9 @@ func (t *tableReader) stamp(cells []string) stamp {
 		clock = textAt(cells, t.clock)
 		if clock == "" {
 			at.fault = "time is empty"
+		}
+		if t.minute >= 0 && clock != "" && len(clock) <= 2 {
+			clock += ":" + textAt(cells, t.minute)
 		}
 	}
 	if clock != "" {
@@ -974,8 +997,17 @@ func (t *tableReader) empty() error {
 	return nil
 }
 
-// settleDates finds the order of the dates and reads them.
+// settleDates finds the order of the dates and reads them. Days of the year
+// that are counted from 0 would all be a day off and are none.
 func (t *tableReader) settleDates() (order DateOrder, why string, err error) {
+	if yearDay := len(t.parts) == 2; yearDay {
+		for _, w := range t.written.all {
+			if strings.HasSuffix(w.text, "-000") {
+				return "", "", fileError(ErrBadHeader, "%q is 0 in row %d, so that it does not count the days of the year from 1: export dates, or add 1 to it",
+					clip(t.columns[t.parts[1]].name), w.row)
+			}
+		}
+	}
 	order, why, q, err := t.written.order(t.opt.Dates, t.hint)
 	switch {
 	case err != nil:
@@ -1085,9 +1117,16 @@ func (t *tableReader) understood(order DateOrder, why string, unit Unit, origin 
 	if t.before > 0 {
 		f = append(f, Finding{"preamble", countOf(t.before, "line") + " before the heading passed over"})
 	}
-	columns := fmt.Sprintf("date in %q", clip(t.columns[t.date].name))
+	date := []string{fmt.Sprintf("%q", clip(t.columns[t.date].name))}
+	for _, i := range t.parts[min(1, len(t.parts)):] {
+		date = append(date, fmt.Sprintf("%q", clip(t.columns[i].name)))
+	}
+	columns := "date in " + strings.Join(date, " and ")
 	if t.clock >= 0 {
 		columns += fmt.Sprintf(", time in %q", clip(t.columns[t.clock].name))
+	}
+	if t.minute >= 0 {
+		columns += fmt.Sprintf(" and %q", clip(t.columns[t.minute].name))
 	}
 	if t.daily {
 		columns += fmt.Sprintf(", min in %q, max in %q", clip(t.columns[t.lo].name), clip(t.columns[t.hi].name))

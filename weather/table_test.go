@@ -633,7 +633,7 @@ func TestTableRefusesFiles(t *testing.T) {
 		want       error
 		says       string
 	}{
-		{"no heading", row, weather.ReadOptions{}, weather.ErrBadHeader, "it must name a column of dates, such as date, time or timestamp, and one of temperatures"},
+		{"no heading", row, weather.ReadOptions{}, weather.ErrBadHeader, "it must name a column of dates, such as date, time or timestamp, or year, month and day, and one of temperatures"},
 		{"a heading without dates", "place,temp\n" + row, weather.ReadOptions{}, weather.ErrBadHeader, "must name"},
 		{"a heading without temperatures", "date,rain\n" + row, weather.ReadOptions{}, weather.ErrBadHeader, "must name"},
 		{"only of the soil", "date,soil temp\n" + row, weather.ReadOptions{}, weather.ErrBadHeader, "must name"},
@@ -862,6 +862,8 @@ func FuzzTable(f *testing.F) {
 	}
 	f.Add("epoch time|temp\n1779228000|5\n1779231600|6\n", "", "C")
 	f.Add("date;min;max\n46162;1 °C;2\n", "mdy", "F")
+	f.Add("Year,Month,Day,Hour,Minute,temp_c\n2026,5,1,0,30,2\n2026,5,1,1,0,3\n", "", "")
+	f.Add("YEAR;DOY;min;max\n2026;121;1;2\n", "", "C")
 	f.Add("Temp\tHi\nDate\tOut\tTemp\n5/20/26 1:00p\t1\t2\n", "ymd", "tenths")
 	berlin := zone(f, "Europe/Berlin")
 	f.Fuzz(func(t *testing.T, body, dates, unit string) {
