@@ -11,7 +11,7 @@ import (
 // aim finds the plantings to forecast and tells of the others.
 func (c *computing) aim() {
 	c.toFull = c.bloomToFull()
-	unbloomed := 0
+	tried := false
 	for i, p := range c.in.Plantings {
 		if !p.Bears(c.season, c.asOf) {
 			continue
@@ -23,24 +23,20 @@ func (c *computing) aim() {
 		case !known:
 			c.note(NoteNoRecords, p.ID, "Its variety is not known.")
 		case c.ahead[p.Station] == nil:
-			c.note(NoteStation, p.ID, "Station %s has too few past years of weather in common with the others.", p.Station)
+			c.note(NoteStation, p.ID, "%s has too few past years of weather in common with the others.", c.stationName(p.Station))
 		case !l.any():
-			if c.spring == nil && unbloomed == 0 {
-				c.spring = c.springs()
+			if !tried {
+				c.spring, tried = c.springs(), true
 			}
 			if c.spring == nil {
 				c.note(NoteNoBloom, p.ID, "Bloom is not entered, and there is no bloom of past years on record to forecast it from.")
 				break
 			}
-			unbloomed++
 			c.expect(i, v, l)
 		default:
 			c.take(i, v, l, &d)
 		}
 		c.f.Plantings = append(c.f.Plantings, d)
-	}
-	if unbloomed > 0 {
-		c.note(NoteNoBloom, "", "Bloom is not entered for %d of the plantings: it is forecast from the warmth of the spring, and their ranges are wider for it.", unbloomed)
 	}
 	c.countHoles()
 	// Those with a look in vain come first: see posterior.try.
@@ -72,15 +68,15 @@ func (c *computing) take(i, v int, l *looks, d *PlantingDates) {
 	bloom, sd, ok := l.bloomOf(c.meanOf(p.Station, DefaultMethod), c.toFull)
 	if !ok {
 		bloom, sd = l.bloomBefore(t.mean, mean)
-		c.note(NoteNoBloom, p.ID, "Bloom is not entered; it is reckoned back from what was seen of the fruit, to about %s.", weekday(bloom.Date))
+		c.note(NoteNoBloom, p.ID, "Bloom is not entered; it is reckoned back from what was seen of the fruit, to about %s.", c.day(bloom.Date))
 	}
 	t.bloom = bloom.Date
 	d.Bloom = &bloom
 	if bloom.From == BloomFromFull {
-		c.note(NoteFullBloom, p.ID, "Only full bloom was seen; the first open flowers are reckoned back from it by the usual warmth between the two, to %s.", weekday(bloom.Date))
+		c.note(NoteFullBloom, p.ID, "Only full bloom was seen; the first open flowers are reckoned back from it by the usual warmth between the two, to %s.", c.day(bloom.Date))
 	}
 	if m != c.in.method() {
-		c.note(NoteMethod, p.ID, "Reckoned by its own method: %s.", m)
+		c.note(NoteMethod, p.ID, "Reckoned by its own method: %s.", c.in.Farm.Method(m))
 	}
 	through := min(t.ahead.through, *c.f.WeatherThrough)
 	sum := 0.0

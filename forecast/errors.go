@@ -1,6 +1,7 @@
 package forecast
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 
@@ -62,7 +63,8 @@ func (e *AheadError) Is(target error) bool { return target == ErrAsOfAhead }
 // [ErrTooFewYears].
 type TooFewYearsError struct {
 	Station    string
-	Have, Need int // Usable past years.
+	Name       string // Of the station.
+	Have, Need int    // Usable past years.
 	From, To   string
 }
 
@@ -70,8 +72,8 @@ func (e *TooFewYearsError) Error() string { return e.Detail() }
 
 // Detail says in plain words what to load.
 func (e *TooFewYearsError) Detail() string {
-	return fmt.Sprintf("station %s has %d past years of weather from %s to %s, %d are needed: load older daily records",
-		e.Station, e.Have, e.From, e.To, e.Need)
+	return fmt.Sprintf("%s has %d past years of weather from %s to %s, %d are needed: load older daily records",
+		cmp.Or(e.Name, e.Station), e.Have, e.From, e.To, e.Need)
 }
 
 // Is matches [ErrTooFewYears].

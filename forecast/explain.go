@@ -488,11 +488,11 @@ func (e *explaining) notYet(s int) *NotYet {
 	if d == nil || t.seen[s] != nil {
 		return nil
 	}
-	n := &NotYet{Date: *d, Text: fmt.Sprintf("Somebody looked for %s on %s and it had not come, so it comes later.", stageWords[s], weekday(*d))}
+	n := &NotYet{Date: *d, Text: fmt.Sprintf("Somebody looked for %s on %s and it had not come, so it comes later.", stageWords[s], e.day(*d))}
 	if t.spring == nil && *d > t.bloom {
 		heat := round(t.mean.after(t.bloom, min(*d, t.mean.last())), 1)
 		n.DegreeDays = &heat
-		n.Text = fmt.Sprintf("Somebody looked for %s on %s and it had not come, so it takes more than %.0f °C·d.", stageWords[s], weekday(*d), heat)
+		n.Text = fmt.Sprintf("Somebody looked for %s on %s and it had not come, so it takes more than %s.", stageWords[s], e.day(*d), e.in.Farm.Heat(heat))
 	}
 	return n
 }

@@ -41,9 +41,9 @@ func (c *computing) lookAhead() error {
 		}
 		own := usableYears(r, c.asOf, t, c.southern)
 		if best.Station == "" || len(own) > best.Have {
-			best.Station, best.Have = s, len(own)
+			best.Station, best.Name, best.Have = s, c.stationName(s), len(own)
 			from, to := replayed(c.asOf, t, c.southern)
-			best.From, best.To = monthDay(from), monthDay(to)
+			best.From, best.To = c.in.Farm.monthDay(from), c.in.Farm.monthDay(to)
 		}
 		both := own
 		if used != nil {
@@ -70,14 +70,14 @@ func (c *computing) lookAhead() error {
 			oldest = &l
 		}
 		if _, l, ok := r.own.Span(); ok && l < c.asOf-1 && r.last() > l {
-			c.note(NoteStale, "", "The record of station %s ends on %s, %d days before this morning: its stand-in is used until %s.",
-				s, weekday(l), c.asOf-1-l, weekday(r.last()))
+			c.note(NoteStale, "", "The record of %s ends on %s, %d days before this morning: its stand-in is used until %s.",
+				c.stationName(s), c.day(l), c.asOf-1-l, c.day(r.last()))
 		}
 		c.noteStandIn(s, r)
 		c.noteLeftOut(s)
 		if l := r.last(); l < c.asOf-1 {
-			c.note(NoteStale, "", "The record of station %s ends on %s, %d days before this morning: past years stand in for the days since.",
-				s, weekday(l), c.asOf-1-l)
+			c.note(NoteStale, "", "The record of %s ends on %s, %d days before this morning: past years stand in for the days since.",
+				c.stationName(s), c.day(l), c.asOf-1-l)
 		}
 	}
 	c.f.WeatherThrough = oldest
@@ -93,11 +93,11 @@ func (c *computing) noteStandIn(station string, r *record) {
 	case from == "":
 	case r.lent.Len() > 0:
 		o := r.offset.Year.Middle
-		c.note(NoteStandIn, "", "Days and past years that station %s does not have come from %s, moved by %+.1f °C (give or take %.1f), the difference on the %d days that both have.",
-			station, from, o.C, o.SD, r.offset.Days)
+		c.note(NoteStandIn, "", "Days and past years that %s does not have come from %s, moved by %s (give or take %s), the difference on the %d days that both have.",
+			c.stationName(station), c.stationName(from), c.in.Farm.Difference(o.C), number(c.in.Farm.perC()*o.SD), r.offset.Days)
 	case r.offset.Days < leastCommon:
-		c.note(NoteStandIn, "", "Station %s has %d days in common with its stand-in %s; %d are needed before it can stand in.",
-			station, r.offset.Days, from, leastCommon)
+		c.note(NoteStandIn, "", "%s has %d days in common with its stand-in %s; %d are needed before it can stand in.",
+			c.stationName(station), r.offset.Days, c.stationName(from), leastCommon)
 	}
 }
 
@@ -112,13 +112,13 @@ func (c *computing) noteLeftOut(station string) {
 		}
 	}
 	if misfit := c.in.Records[i].misfit; misfit != "" {
-		c.note(NoteSuspect, "", "So many days of station %s are doubtful that none is left out for it: look at its place, its unit and its record (%s).", station, misfit)
+		c.note(NoteSuspect, "", "So many days of %s are doubtful that none is left out for it: look at its place, its unit and its record (%s).", c.stationName(station), c.in.Farm.Finding(misfit))
 	}
 	switch n := len(out); {
 	case n == 1:
-		c.note(NoteSuspect, "", "The record of station %s for %s is left out as doubtful.", station, weekday(out[0]))
+		c.note(NoteSuspect, "", "The record of %s for %s is left out as doubtful.", c.stationName(station), c.day(out[0]))
 	case n > 1:
-		c.note(NoteSuspect, "", "%d days of station %s since %s are left out as doubtful, the last %s.", n, station, weekday(out[0]), weekday(out[n-1]))
+		c.note(NoteSuspect, "", "%d days of %s since %s are left out as doubtful, the last %s.", n, c.stationName(station), c.day(out[0]), c.day(out[n-1]))
 	}
 }
 
@@ -139,13 +139,21 @@ func (c *computing) blend(station string, r *record) {
 		c.f.OutlookIssuedAt = &at
 	}
 	if old := c.asOf - issued; old > 1 {
-		c.note(NoteOutlook, "", "The newest outlook for station %s was issued on %s, %d days before this morning.", station, weekday(issued), old)
+		c.note(NoteOutlook, "", "The newest outlook for %s was issued on %s, %d days before this morning.", c.stationName(station), c.day(issued), old)
 	}
 }
 
-func monthDay(d weather.Date) string { return d.Time().Format("2 January") }
+// day writes a date as the people of the farm do.
+func (c *computing) day(d weather.Date) string { return c.in.Farm.Day(d) }
 
-func weekday(d weather.Date) string { return d.Time().Format("Mon 2 January") }
+// stationName names a station to people; one that is gone keeps its identifier.
+func (c *computing) stationName(id string) string {
+	i := slices.IndexFunc(c.in.Records, func(r Record) bool { return r.Station.ID == id })
+	if i < 0 {
+		return id
+	}
+	return cmp.Or(c.in.Records[i].Station.Name, id)
+}
 
 func intersect(a, b []int) (out []int) {
 	for _, x := range a {

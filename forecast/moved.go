@@ -16,7 +16,7 @@ import (
 // each exchange. A cause is the difference between two neighbours, so the
 // causes add up; draws are the same throughout, so an input that did not change
 // moves nothing. The order matters where inputs act together, and is fixed:
-// weather, outlook, sightings, constants.
+// weather, outlook, sightings, silence, constants.
 
 // MoveCause names an input that moved a date.
 type MoveCause string
@@ -25,11 +25,14 @@ type MoveCause string
 const (
 	CauseWeather   MoveCause = "observed weather" // Days added and corrected, and that the morning is a later one.
 	CauseOutlook   MoveCause = "outlook"
-	CauseSightings MoveCause = "sightings" // Also those in vain, and what was not entered.
+	CauseSightings MoveCause = "sightings" // Also those in vain.
+	// CauseSilence is the time since in which a stage was not entered: so it has
+	// probably not come.
+	CauseSilence   MoveCause = "nothing entered"
 	CauseConstants MoveCause = "constants" // Farm, stations, varieties, plantings and method.
 )
 
-var moveCauses = [...]MoveCause{CauseWeather, CauseOutlook, CauseSightings, CauseConstants}
+var moveCauses = [...]MoveCause{CauseWeather, CauseOutlook, CauseSightings, CauseSilence, CauseConstants}
 
 // NoteMoved says why it cannot be said what moved.
 const NoteMoved NoteKind = "moved"
@@ -65,7 +68,7 @@ func (c *computing) since(was Earlier) {
 		if few, ok := errors.AsType[*TooFewYearsError](err); ok {
 			why = few.Detail()
 		}
-		c.note(NoteMoved, "", "How dates moved since the forecast of %s cannot be said: %s.", weekday(was.AsOf), why)
+		c.note(NoteMoved, "", "How dates moved since the forecast of %s cannot be said: %s.", c.day(was.AsOf), why)
 		return
 	}
 	before, now := steps[0], steps[len(steps)-1]
@@ -86,7 +89,7 @@ func (c *computing) since(was Earlier) {
 			parts[k] = b.date[s] - a.date[s]
 		}
 		if !known {
-			c.note(NoteMoved, p.Planting, "How its dates moved since the forecast of %s cannot be said: with some of what changed since, but not all, it has no dates.", weekday(was.AsOf))
+			c.note(NoteMoved, p.Planting, "How its dates moved since the forecast of %s cannot be said: with some of what changed since, but not all, it has no dates.", c.day(was.AsOf))
 			continue
 		}
 		tenths, sum := apportion(parts[:])
@@ -161,9 +164,11 @@ func (c *computing) steps(was Earlier) (out [len(moveCauses) + 1]map[string]midd
 	todo[1] = x
 	x.in.Records = exchangeOutlooks(x.in.Records, now.Records)
 	todo[2] = x
-	x.in.Sightings, x.entered = now.Sightings, c.asOf
+	x.in.Sightings = now.Sightings
 	todo[3] = x
-	todo[4] = step{now, c.asOf, c.asOf}
+	x.entered = c.asOf
+	todo[4] = x
+	todo[5] = step{now, c.asOf, c.asOf}
 
 	// An exchange of like for like need not be worked out.
 	var same [len(out)]int // The last step with the same inputs.
@@ -216,14 +221,14 @@ func (x step) middles() (map[string]middles, error) {
 	return c.middles(), err
 }
 
-// exchangeDays returns the records old with the days of now, and stations that
-// are new with days alone.
+// exchangeDays returns the records old, which are sifted, with the days of now,
+// and stations that are new with days alone.
 func exchangeDays(old, now []Record) []Record {
 	out := slices.Clone(old)
 	for _, r := range now {
 		i := slices.IndexFunc(out, func(o Record) bool { return o.Station.ID == r.Station.ID })
 		if i < 0 {
-			out = append(out, Record{Station: r.Station, Days: r.Days})
+			out = append(out, Record{Station: r.Station, Days: r.Days, sifted: true})
 			continue
 		}
 		out[i].Days = r.Days

@@ -110,15 +110,15 @@ func TestMovedNamesWhatWasChanged(t *testing.T) {
 			"the other planting is ripe early", base,
 			with(func(in *forecast.Inputs) {
 				in.Sightings = append(in.Sightings, saw("q", forecast.FirstRipe, bloom+29, true))
-			}), 28, 29, -6, -4, forecast.CauseSightings,
+			}), 29, 29, -6, -4, forecast.CauseSightings,
 		},
 		{
 			"a look in vain", base,
 			with(func(in *forecast.Inputs) {
 				in.Sightings = append(in.Sightings, saw("p", forecast.FirstRipe, bloom+33, false))
-			}), 32, 33, 0.5, 4, forecast.CauseSightings,
+			}), 33, 33, 0.5, 4, forecast.CauseSightings,
 		},
-		{"three days on which nothing is entered", base, base, 33, 36, 0.5, 3, forecast.CauseSightings},
+		{"three days on which nothing is entered", base, base, 33, 36, 0.5, 3, forecast.CauseSilence},
 		// 35 °C·d more are 3.5 days.
 		{"a requirement of 35 °C·d more", needs(345, 405, 495), needs(380, 440, 530), 5, 6, 3.4, 3.6, forecast.CauseConstants},
 		// Above a base of 8 °C a day has half the heat, and the requirement falls
@@ -258,7 +258,7 @@ func TestCausesAddUp(t *testing.T) {
 				t.Errorf("%s: %v days, mean dates say %v", p, m.Days, whole)
 			}
 			sum, last := 0, -1
-			order := []forecast.MoveCause{forecast.CauseWeather, forecast.CauseOutlook, forecast.CauseSightings, forecast.CauseConstants}
+			order := []forecast.MoveCause{forecast.CauseWeather, forecast.CauseOutlook, forecast.CauseSightings, forecast.CauseSilence, forecast.CauseConstants}
 			for _, c := range m.Because {
 				causes[c.Cause]++
 				sum += int(math.Round(10 * c.Days))

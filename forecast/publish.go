@@ -24,7 +24,7 @@ func (c *computing) publish(ripening []int, when dates, sums *tally, first weath
 			r[s] = DateRange{first + weather.Date(q[0]), first + weather.Date(q[1]), first + weather.Date(q[2]), tg.seen[s]}
 			if tg.seen[s] == nil && r[s].P50 < c.asOf {
 				c.note(NoteLook, p.Planting, "By the model %s came about %s and nobody has entered it: look, and enter what you see.",
-					stageWords[s], weekday(r[s].P50))
+					stageWords[s], c.day(r[s].P50))
 			}
 		}
 		p.Stages = &StageDates{r[0], r[1], r[2]}
@@ -40,6 +40,7 @@ func (c *computing) publish(ripening []int, when dates, sums *tally, first weath
 	c.f.SeasonSpan = &Span{spanEnd(first, a), spanEnd(first, b)}
 	c.f.Gaps = append(c.f.Gaps, sums.gaps(c.in.Farm, first, perTrace, c.f.Plantings)...)
 	c.f.Days = append(c.f.Days, sums.supply(first, names)...)
+	c.f.Advice = sums.advise(c.in.Farm, first, c.asOf, c.f.Days)
 }
 
 var stageWords = [ripeStages]string{"first ripe fruit", "the peak", "the last pick"}

@@ -26,7 +26,7 @@ func (c *computing) draw() (xs [][]float64, perTrace int, err error) {
 			return nil, 0, err
 		}
 	}
-	perTrace = membersPerTrace(len(c.years))
+	perTrace = membersPerTrace(c.about, len(c.years))
 	members := perTrace * len(c.years)
 	b := bounds{stages: ripeStages, above: make([]float64, post.dim), unseen: make([]*unseen, post.dim)}
 	habit := c.habit()
@@ -141,7 +141,7 @@ func (c *computing) date() (members, error) {
 		late := lates[t]
 		if 20*late > n {
 			c.note(NoteNotReached, c.in.Plantings[tg.planting].ID, "In %d of %d possible seasons it does not ripen to the end before %s.",
-				late, n, weekday(first+weather.Date(days-1)))
+				late, n, c.day(first+weather.Date(days-1)))
 		}
 		if 2*late <= n {
 			ms.ripening = append(ms.ripening, t)

@@ -218,7 +218,7 @@ func (c *computing) flower(members, perTrace int) error {
 	if err != nil {
 		return err
 	}
-	first := open[0].ahead.first
+	first, due := open[0].ahead.first, 0
 	for i, t := range open {
 		t.spring.blooms = make([]int16, members)
 		for m, x := range xs {
@@ -234,9 +234,15 @@ func (c *computing) flower(members, perTrace int) error {
 		p10, p90 := first+weather.Date(q[0]), first+weather.Date(q[2])
 		d := c.datesOf(c.in.Plantings[t.planting].ID)
 		d.Bloom = &Bloom{Date: t.bloom, From: BloomForecast, P10: &p10, P90: &p90}
-		if t.bloom < c.asOf {
-			c.note(NoteLook, d.Planting, "By the warmth of this spring bloom came about %s and nobody has entered it: look, and enter what you see.", weekday(t.bloom))
+		if d.Bloom.Due(c.asOf) {
+			due++
 		}
+		if t.bloom < c.asOf {
+			c.note(NoteLook, d.Planting, "By the warmth of this spring bloom came about %s and nobody has entered it: look, and enter what you see.", c.day(t.bloom))
+		}
+	}
+	if due > 0 {
+		c.note(NoteNoBloom, "", "Bloom is not entered for %d of the plantings: it is forecast from the warmth of the spring, and their ranges are wider for it.", due)
 	}
 	return nil
 }

@@ -463,7 +463,7 @@ func TestUnitOfYoungRecords(t *testing.T) {
 			t.Errorf("%s: %d marked, want %d", tt.name, got, tt.want)
 		}
 	}
-	if s := quality.Check(cold[:10], place); s[0].Detail != "the mean of ten days, -5.4 °C, is below -3, which no place at that latitude has at that time of year: °C taken for °F?" {
+	if s := quality.Check(cold[:10], place); s[0].Detail != "the mean of ten days, -5.4 °C, is below -3.5, which no place at that latitude has at that time of year: °C taken for °F?" {
 		t.Errorf("detail %q", s[0].Detail)
 	}
 	// A January too warm for Michigan is none for the tropics.

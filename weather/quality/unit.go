@@ -133,7 +133,7 @@ func (r *record) climate(p Place) {
 		if last[k] >= i-length {
 			first = last[k] + 1
 		}
-		r.markAll(first, to, Unit, fmt.Sprintf("the mean of ten days, %.1f °C, is %s %.0f, which no place at that latitude has at that time of year: %s?",
+		r.markAll(first, to, Unit, fmt.Sprintf("the mean of ten days, %.1f °C, is %s %.1f, which no place at that latitude has at that time of year: %s?",
 			sum/length, side, bound, inUnit[k].detail))
 		last[k] = max(last[k], to)
 	}
