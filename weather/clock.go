@@ -203,7 +203,7 @@ func parseWritten(s string) (w written, ok bool) {
 // the year has no such day.
 func ofYearDay(year, n int) [3]int {
 	y, m, d := DateOf(year, time.January, n).Civil()
-	if n < 1 || y != year {
+	if y != year {
 		m = 0
 	}
 	return [3]int{year, int(m), d}

@@ -17,6 +17,7 @@ func TestTableDatesInParts(t *testing.T) {
 		name, body, want string
 		opt              weather.ReadOptions
 		columns, dates   string
+		unreadable       string
 	}{
 		{
 			name: "year, month and day, with rows that are none",
@@ -64,6 +65,11 @@ func TestTableDatesInParts(t *testing.T) {
 			want: theDay, columns: `date in "YYYY" and "MM" and "DD", time in "Hour" and "Minute", temperature in "AirTemp_C"`,
 		},
 		{
+			name: "a minute without its hour, and beside a whole time",
+			body: "year,month,day,time,minute,temp_c\n" + hours(func(h int, temp string) string { return fmt.Sprintf("2026,5,20,%d:00,0,%s", h, temp) }) + "2026,5,20,,30,30\n",
+			want: theDay, unreadable: "1 reading passed over, first row 25: time is empty",
+		},
+		{
 			name: "readings, with an hour and a day of the year",
 			body: "year,doy,time,temp_c\n" + hours(func(h int, temp string) string { return fmt.Sprintf("2026,140,%d:00,%s", h, temp) }),
 			want: theDay,
@@ -85,7 +91,7 @@ func TestTableDatesInParts(t *testing.T) {
 			if r.Format != "table" || told(r) != tt.want {
 				t.Errorf("format %s, got\n%swant\n%s%v", r.Format, told(r), tt.want, r.Findings)
 			}
-			for what, want := range map[string]string{"columns": tt.columns, "dates": tt.dates} {
+			for what, want := range map[string]string{"columns": tt.columns, "dates": tt.dates, "unreadable": tt.unreadable} {
 				if got := tableFinding(r, what); want != "" && got != want {
 					t.Errorf("%s: %s\nwant %s", what, got, want)
 				}

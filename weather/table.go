@@ -540,7 +540,7 @@ func (t *tableReader) chooseDate(sample [][]string) {
 		return
 	}
 	for i, c := range t.columns {
-		if c.kind != timeColumn || i == t.date || slices.Contains(t.parts, i) {
+		if c.kind != timeColumn || i == t.date {
 			continue
 		}
 		good, bad := 0, 0
@@ -555,10 +555,7 @@ func (t *tableReader) chooseDate(sample [][]string) {
 			}
 		}
 		if good > bad {
-			t.clock = i
-			if c.hours {
-				t.minute = partColumn(t.columns, minutePart)
-			}
+			t.clock, t.minute = i, partColumn(t.columns, minutePart)
 			if m, ok := headingOffset(c.name); ok {
 				t.offset = m
 			}
