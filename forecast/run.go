@@ -26,7 +26,7 @@ func (c *computing) draw() (xs [][]float64, perTrace int, err error) {
 			return nil, 0, err
 		}
 	}
-	perTrace = membersPerTrace(c.about, len(c.years))
+	perTrace = membersPerTrace(len(c.years))
 	members := perTrace * len(c.years)
 	b := bounds{stages: ripeStages, above: make([]float64, post.dim), unseen: make([]*unseen, post.dim)}
 	habit := c.habit()
