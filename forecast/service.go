@@ -1,15 +1,14 @@
 package forecast
 
 import (
-	"bytes"
 	"context"
 	"crypto/rand"
 	"encoding/base32"
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
+	"ripetide/forecast/memo"
 	"ripetide/weather"
 )
 
@@ -40,14 +39,17 @@ type Frozen struct {
 	MadeAt   time.Time
 	Hindcast bool
 	Program  string // Version of the program that made it.
-	Body     []byte // The frozen form.
+	Body     []byte // The frozen form; it is shared and never changed.
 }
 
-// Service makes forecasts from a store.
+// Service makes forecasts from a store. It is safe for concurrent use.
 type Service struct {
 	Store   Store
 	Now     func() time.Time
 	Program string // Version of this program.
+
+	decoded   memo.Cache[frozenKey, *Forecast]
+	explained memo.Cache[frozenKey, *explained]
 }
 
 // Request says which forecast is wanted.
@@ -107,41 +109,6 @@ func (s *Service) Make(ctx context.Context, farm string, r Request) (*Forecast, 
 		}
 	}
 	return f, z, nil
-}
-
-// Explain explains what a frozen forecast, or one that [Service.Make] has just
-// made, says of one planting, by making it again from what was known to it. It
-// also reports whether that gives the same bytes; it does not when another
-// program version made it, or when a record was being written in the very moment
-// of KnownAt. What moved is told as it was issued. Errors: ErrPlantingNotFound,
-// ErrFarmNotFound, ErrTooFewYears.
-func (s *Service) Explain(ctx context.Context, z Frozen, planting string) (x *Explanation, reproduced bool, err error) {
-	issued, err := Decode(z.Body)
-	if err != nil {
-		return nil, false, err
-	}
-	i := slices.IndexFunc(issued.Plantings, func(d PlantingDates) bool { return d.Planting == planting })
-	if i < 0 {
-		return nil, false, ErrPlantingNotFound
-	}
-	in, err := s.Store.Inputs(ctx, z.Farm, z.KnownAt)
-	if err != nil {
-		return nil, false, fmt.Errorf("read inputs: %w", err)
-	}
-	c, err := s.compute(ctx, in, z.AsOf, z.KnownAt)
-	if err != nil {
-		return nil, false, err
-	}
-	c.f.ID, c.f.MadeAt, c.f.Hindcast = issued.ID, z.MadeAt.UTC(), z.Hindcast
-	again, err := c.f.Encode()
-	if err != nil {
-		return nil, false, err
-	}
-	if x, err = c.explain(planting); err != nil {
-		return nil, false, err
-	}
-	x.Moved = issued.Plantings[i].Moved
-	return x, bytes.Equal(again, z.Body), nil
 }
 
 // compute makes the forecast of a morning from what was known at an instant,

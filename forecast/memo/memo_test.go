@@ -1,4 +1,4 @@
-package keep_test
+package memo_test
 
 import (
 	"context"
@@ -9,7 +9,7 @@ import (
 	"testing"
 	"testing/synctest"
 
-	"ripetide/forecast/keep"
+	"ripetide/forecast/memo"
 )
 
 // double is a value that lasts.
@@ -22,7 +22,7 @@ func double(made *atomic.Int64, n int) func(context.Context) (int, bool, error) 
 
 func TestAValueIsMadeOnce(t *testing.T) {
 	t.Parallel()
-	var c keep.Cache[int, int]
+	var c memo.Cache[int, int]
 	var made atomic.Int64
 	for range 3 {
 		if v, err := c.Get(t.Context(), 4, double(&made, 4)); v != 8 || err != nil {
@@ -36,7 +36,7 @@ func TestAValueIsMadeOnce(t *testing.T) {
 
 func TestThoseAskedForLastAreKept(t *testing.T) {
 	t.Parallel()
-	c := keep.Cache[int, int]{Most: 2}
+	c := memo.Cache[int, int]{Most: 2}
 	c.Put(1, 10)
 	c.Put(2, 20)
 	c.Look(1)
@@ -51,7 +51,7 @@ func TestThoseAskedForLastAreKept(t *testing.T) {
 
 func TestTheZeroCacheIsBounded(t *testing.T) {
 	t.Parallel()
-	var c keep.Cache[int, int]
+	var c memo.Cache[int, int]
 	for i := range 100 {
 		c.Put(i, i)
 	}
@@ -68,7 +68,7 @@ func TestTheZeroCacheIsBounded(t *testing.T) {
 
 func TestWhatDoesNotLastIsMadeAgain(t *testing.T) {
 	t.Parallel()
-	var c keep.Cache[string, int]
+	var c memo.Cache[string, int]
 	bad := errors.New("bad")
 	n := 0
 	for range 2 {
@@ -87,7 +87,7 @@ func TestWhatDoesNotLastIsMadeAgain(t *testing.T) {
 func TestManyWhoAskAtOnceWaitForOne(t *testing.T) {
 	t.Parallel()
 	synctest.Test(t, func(t *testing.T) {
-		var c keep.Cache[int, int]
+		var c memo.Cache[int, int]
 		var made atomic.Int64
 		open := make(chan struct{})
 		var all sync.WaitGroup
@@ -125,7 +125,7 @@ func TestOneWhoGivesUpLeavesItToTheNext(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
 			synctest.Test(t, func(t *testing.T) {
-				var c keep.Cache[int, int]
+				var c memo.Cache[int, int]
 				var made atomic.Int64
 				first, leave := context.WithCancel(t.Context())
 				var all sync.WaitGroup
@@ -157,7 +157,7 @@ func TestOneWhoGivesUpLeavesItToTheNext(t *testing.T) {
 func TestOneWhoWaitsMayGo(t *testing.T) {
 	t.Parallel()
 	synctest.Test(t, func(t *testing.T) {
-		var c keep.Cache[int, int]
+		var c memo.Cache[int, int]
 		open := make(chan struct{})
 		go func() {
 			_, _ = c.Get(t.Context(), 1, func(context.Context) (int, bool, error) { <-open; return 1, true, nil })
@@ -174,7 +174,7 @@ func TestOneWhoWaitsMayGo(t *testing.T) {
 }
 
 func ExampleCache() {
-	var squares keep.Cache[int, int]
+	var squares memo.Cache[int, int]
 	for range 2 {
 		v, err := squares.Get(context.Background(), 12, func(context.Context) (int, bool, error) {
 			fmt.Println("working it out")

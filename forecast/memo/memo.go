@@ -1,6 +1,6 @@
-// Package keep holds on to what is dear to make and always comes out the same,
+// Package memo holds on to what is dear to make and always comes out the same,
 // so that many who ask for it have it made once.
-package keep
+package memo
 
 import (
 	"container/list"
