@@ -27,7 +27,7 @@ func (s *Store) Freeze(ctx context.Context, f forecast.Frozen) error {
 }
 
 const forecastSQL = `
-	SELECT farm, id, season, as_of, known_at, made_at, hindcast, program, body
+	SELECT farm, id, season, as_of, known_at, made_at, hindcast, program
 	FROM frozen_forecast
 	WHERE farm = $1 AND id = $2`
 
@@ -37,7 +37,7 @@ func (s *Store) Forecast(ctx context.Context, farm, id string) (forecast.Frozen,
 }
 
 const latestForecastSQL = `
-	SELECT farm, id, season, as_of, known_at, made_at, hindcast, program, body
+	SELECT farm, id, season, as_of, known_at, made_at, hindcast, program
 	FROM frozen_forecast
 	WHERE farm = $1 AND NOT hindcast
 	ORDER BY as_of DESC, made_at DESC, id DESC
@@ -51,7 +51,7 @@ func (s *Store) LatestForecast(ctx context.Context, farm string) (forecast.Froze
 }
 
 const latestOfSeasonSQL = `
-	SELECT farm, id, season, as_of, known_at, made_at, hindcast, program, body
+	SELECT farm, id, season, as_of, known_at, made_at, hindcast, program
 	FROM frozen_forecast
 	WHERE farm = $1 AND season = $2
 	ORDER BY hindcast, as_of DESC, made_at DESC, id DESC
@@ -65,7 +65,7 @@ func (s *Store) LatestOfSeason(ctx context.Context, farm string, season int) (fo
 
 // previousSQL compares made_at as it is kept, to the microsecond.
 const previousSQL = `
-	SELECT farm, id, season, as_of, known_at, made_at, hindcast, program, body
+	SELECT farm, id, season, as_of, known_at, made_at, hindcast, program
 	FROM frozen_forecast
 	WHERE farm = $1 AND season = $2 AND as_of < $3 AND made_at <= $4
 	ORDER BY as_of DESC, hindcast, made_at DESC, id DESC
@@ -83,14 +83,39 @@ func (s *Store) Previous(ctx context.Context, farm string, season int, before we
 	return f, err == nil, err
 }
 
+// frozen reads what a query finds, and the body that belongs to it.
 func (s *Store) frozen(ctx context.Context, sql string, args ...any) (forecast.Frozen, error) {
-	var f forecast.Frozen
-	err := s.pool.QueryRow(ctx, sql, args...).Scan(
-		&f.Farm, &f.ID, &f.Season, &f.AsOf, &f.KnownAt, &f.MadeAt, &f.Hindcast, &f.Program, &f.Body)
+	f, err := scanFrozen(s.pool.QueryRow(ctx, sql, args...))
+	if err == nil {
+		f.Body, err = s.body(ctx, frozenKey{f.Farm, f.ID})
+	}
 	if err != nil {
 		return forecast.Frozen{}, fmt.Errorf("read forecast: %w", domain(orNotFound(err, forecast.ErrForecastNotFound)))
 	}
 	return f, nil
+}
+
+// scanFrozen reads all but the body.
+func scanFrozen(row pgx.Row) (f forecast.Frozen, err error) {
+	err = row.Scan(&f.Farm, &f.ID, &f.Season, &f.AsOf, &f.KnownAt, &f.MadeAt, &f.Hindcast, &f.Program)
+	return f, err
+}
+
+// frozenKey names a frozen forecast.
+type frozenKey struct{ farm, id string }
+
+const bodySQL = `
+	SELECT body
+	FROM frozen_forecast
+	WHERE farm = $1 AND id = $2`
+
+// body returns the frozen form of a forecast. It never changes, so those asked
+// for last are kept.
+func (s *Store) body(ctx context.Context, k frozenKey) ([]byte, error) {
+	return s.bodies.Get(ctx, k, func(ctx context.Context) (body []byte, lasts bool, err error) {
+		err = s.pool.QueryRow(ctx, bodySQL, k.farm, k.id).Scan(&body)
+		return body, true, err
+	})
 }
 
 const forecastsSQL = `
@@ -103,10 +128,7 @@ const forecastsSQL = `
 // hindcasts too, the latest first, without their bodies.
 func (s *Store) Forecasts(ctx context.Context, farm string, season *int) ([]forecast.Frozen, error) {
 	rows, _ := s.pool.Query(ctx, forecastsSQL, farm, season)
-	list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (f forecast.Frozen, err error) {
-		err = row.Scan(&f.Farm, &f.ID, &f.Season, &f.AsOf, &f.KnownAt, &f.MadeAt, &f.Hindcast, &f.Program)
-		return f, err
-	})
+	list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (forecast.Frozen, error) { return scanFrozen(row) })
 	if err != nil {
 		return nil, fmt.Errorf("read forecasts: %w", domain(err))
 	}

@@ -9,29 +9,68 @@ import (
 	"ripetide/forecast"
 )
 
-// issuedSQL picks one forecast of a morning as latestOfSeasonSQL does.
-const issuedSQL = `
-	SELECT DISTINCT ON (as_of) id, as_of, made_at, hindcast, body
-	FROM frozen_forecast AS f
-	WHERE farm = $1 AND season = $2 AND (NOT hindcast OR NOT EXISTS (
-		SELECT FROM frozen_forecast AS g
-		WHERE g.farm = f.farm AND g.season = f.season AND NOT g.hindcast))
-	ORDER BY as_of, made_at DESC, id DESC`
+const (
+	// issuedSQL picks one forecast of a morning as latestOfSeasonSQL does.
+	issuedSQL = `
+		SELECT DISTINCT ON (as_of) farm, id, season, as_of, known_at, made_at, hindcast, program
+		FROM frozen_forecast AS f
+		WHERE farm = $1 AND season = $2 AND (NOT hindcast OR NOT EXISTS (
+			SELECT FROM frozen_forecast AS g
+			WHERE g.farm = f.farm AND g.season = f.season AND NOT g.hindcast))
+		ORDER BY as_of, made_at DESC, id DESC`
+
+	bodiesSQL = `
+		SELECT id, body
+		FROM frozen_forecast
+		WHERE farm = $1 AND id = ANY($2)
+		ORDER BY id`
+)
 
 // Issued returns what the frozen forecasts of a season said of a planting, by
 // rising morning: of each morning the one made last, hindcasts only if there is
 // nothing else.
 func (s *Store) Issued(ctx context.Context, farm string, season int, planting string) ([]forecast.Issued, error) {
 	rows, _ := s.pool.Query(ctx, issuedSQL, farm, season)
-	list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (forecast.Issued, error) {
-		var z forecast.Frozen
-		if err := row.Scan(&z.ID, &z.AsOf, &z.MadeAt, &z.Hindcast, &z.Body); err != nil {
-			return forecast.Issued{}, err
-		}
-		return z.Issued(planting)
-	})
+	list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (forecast.Frozen, error) { return scanFrozen(row) })
 	if err != nil {
 		return nil, fmt.Errorf("read what was issued: %w", domain(err))
 	}
-	return list, nil
+	said, err := s.stagesOf(ctx, farm, list)
+	if err != nil {
+		return nil, fmt.Errorf("read what was issued: %w", domain(err))
+	}
+	out := make([]forecast.Issued, len(list))
+	for i, z := range list {
+		out[i] = forecast.Issued{ID: z.ID, AsOf: z.AsOf, MadeAt: z.MadeAt, Hindcast: z.Hindcast, Stages: said[z.ID][planting]}
+	}
+	return out, nil
+}
+
+// stagesOf returns the dates of plantings by frozen forecast. A season has many
+// forecasts with large bodies, so what was read of one is kept.
+func (s *Store) stagesOf(ctx context.Context, farm string, list []forecast.Frozen) (map[string]map[string]*forecast.StageDates, error) {
+	said := make(map[string]map[string]*forecast.StageDates, len(list))
+	var missing []string
+	for _, z := range list {
+		if dates, ok := s.stages.Look(frozenKey{farm, z.ID}); ok {
+			said[z.ID] = dates
+		} else {
+			missing = append(missing, z.ID)
+		}
+	}
+	if len(missing) == 0 {
+		return said, nil
+	}
+	rows, _ := s.pool.Query(ctx, bodiesSQL, farm, missing)
+	var z forecast.Frozen
+	_, err := pgx.ForEachRow(rows, []any{&z.ID, &z.Body}, func() error {
+		dates, err := z.Stages()
+		if err != nil {
+			return err
+		}
+		said[z.ID] = dates
+		s.stages.Put(frozenKey{farm, z.ID}, dates)
+		return nil
+	})
+	return said, err
 }

@@ -15,6 +15,7 @@ import (
 	"github.com/jackc/pgx/v5/pgxpool"
 
 	"ripetide/forecast"
+	"ripetide/forecast/memo"
 )
 
 var _ forecast.Store = (*Store)(nil)
@@ -22,6 +23,11 @@ var _ forecast.Store = (*Store)(nil)
 // Store is the database. It is safe for concurrent use.
 type Store struct {
 	pool *pgxpool.Pool
+
+	// What is frozen never changes: bodies of forecasts, and their dates alone, of
+	// as many as some long seasons have.
+	bodies memo.Cache[frozenKey, []byte]
+	stages memo.Cache[frozenKey, map[string]*forecast.StageDates]
 }
 
 // Options are the settings of a [Store]. Names and times that the connection
@@ -60,7 +66,8 @@ func Open(ctx context.Context, dsn string, o Options) (*Store, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open database: %w", err)
 	}
-	s := &Store{pool}
+	s := &Store{pool: pool}
+	s.stages.Most = 1000
 	if err := s.checkServer(ctx); err != nil {
 		pool.Close()
 		return nil, fmt.Errorf("open database: %w", err)

@@ -17,26 +17,21 @@ type Issued struct {
 	Stages   *StageDates // Nil when it could not be forecast, or is not told of.
 }
 
-// Issued returns what a frozen forecast says of a planting. It reads only as
-// much of the body as that takes.
-func (z Frozen) Issued(planting string) (Issued, error) {
+// Stages returns the dates that a frozen forecast gives, by planting; nil where
+// it could give none. It reads only as much of the body as that takes.
+func (z Frozen) Stages() (map[string]*StageDates, error) {
 	var f struct {
 		Plantings []struct {
-			Planting string          `json:"planting"`
-			Stages   json.RawMessage `json:"stages"`
+			Planting string      `json:"planting"`
+			Stages   *StageDates `json:"stages"`
 		} `json:"plantings"`
 	}
 	if err := json.Unmarshal(z.Body, &f); err != nil {
-		return Issued{}, fmt.Errorf("decode forecast: %w", err)
+		return nil, fmt.Errorf("decode forecast: %w", err)
 	}
-	out := Issued{ID: z.ID, AsOf: z.AsOf, MadeAt: z.MadeAt, Hindcast: z.Hindcast}
+	out := make(map[string]*StageDates, len(f.Plantings))
 	for _, p := range f.Plantings {
-		if p.Planting != planting {
-			continue
-		}
-		if err := json.Unmarshal(p.Stages, &out.Stages); err != nil {
-			return Issued{}, fmt.Errorf("decode forecast: stages of %s: %w", planting, err)
-		}
+		out[p.Planting] = p.Stages
 	}
 	return out, nil
 }
