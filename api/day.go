@@ -36,7 +36,7 @@ type DaysIn struct {
 type DaysReport struct {
 	Received  int          `json:"received"`
 	Added     int          `json:"added"`
-	Corrected int          `json:"corrected" doc:"Days that had other values; those are kept in the history."`
+	Corrected int          `json:"corrected" doc:"Days that had other values, or another flag or hour of their source; those are kept in the history."`
 	Unchanged int          `json:"unchanged"`
 	Refused   []RefusedDay `json:"refused"`
 	Suspect   []SuspectDay `json:"suspect" doc:"Among the first three: kept, but a person should look."`
@@ -241,7 +241,15 @@ func (s *Server) PreviewDays(ctx context.Context, at StationPath, in *FileParams
 	if err != nil {
 		return nil, err
 	}
-	p, err := forecast.PreviewDelivery(record, weather.Delivery{Source: source, Days: r.Days, Remarks: r.Remarks})
+	days, err := s.store.Days(ctx, at.Farm, at.Station, nil, nil, nil)
+	if err != nil {
+		return nil, err
+	}
+	remarks := make(map[weather.Date]weather.Remark, len(days))
+	for _, d := range days {
+		remarks[d.Date] = d.Remark
+	}
+	p, err := forecast.PreviewDelivery(record, remarks, weather.Delivery{Source: source, Days: r.Days, Remarks: r.Remarks})
 	if err != nil {
 		return nil, err
 	}

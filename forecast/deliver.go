@@ -50,8 +50,8 @@ type Preview struct {
 }
 
 // PreviewDelivery says what [Deliver] would do with d, and keeps nothing. r is
-// the record as it is.
-func PreviewDelivery(r Record, d weather.Delivery) (Preview, error) {
+// the record as it is, and remarks are those that are on record of its days.
+func PreviewDelivery(r Record, remarks map[weather.Date]weather.Remark, d weather.Delivery) (Preview, error) {
 	series, err := weather.NewSeries(d.Days)
 	if err != nil {
 		return Preview{}, err
@@ -67,14 +67,14 @@ func PreviewDelivery(r Record, d weather.Delivery) (Preview, error) {
 		for len(was) > 0 && was[0].Date < day.Date {
 			merged, was = append(merged, was[0]), was[1:]
 		}
-		said := ""
+		var said weather.Remark
 		if d.Remarks != nil {
-			said = d.Remarks[i].Flag
+			said = d.Remarks[i]
 		}
 		switch {
 		case len(was) == 0 || was[0].Date > day.Date:
 			p.Added++
-		case was[0] == day && (d.Remarks == nil || flags[day.Date] == said):
+		case was[0] == day && (d.Remarks == nil || remarks[day.Date] == said):
 			p.Unchanged++
 			was = was[1:]
 			merged = append(merged, day)
@@ -85,8 +85,8 @@ func PreviewDelivery(r Record, d weather.Delivery) (Preview, error) {
 		}
 		merged = append(merged, day)
 		delete(flags, day.Date)
-		if said != "" {
-			flags[day.Date] = said
+		if said.Flag != "" {
+			flags[day.Date] = said.Flag
 		}
 	}
 	merged = append(merged, was...)

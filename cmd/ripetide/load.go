@@ -140,7 +140,11 @@ func (l *loading) read(name string, i int) (string, error) {
 	if n := len(l.Files); n > 1 {
 		title = fmt.Sprintf("%d of %d: %s", i+1, n, title)
 	}
-	bar := progressbar.NewOptions64(info.Size(), progressbar.OptionSetWriter(l.w.Stderr), progressbar.OptionShowBytes(true),
+	size := info.Size()
+	if size == 0 { // Empty, or a pipe; of nothing there is no share.
+		size = -1
+	}
+	bar := progressbar.NewOptions64(size, progressbar.OptionSetWriter(l.w.Stderr), progressbar.OptionShowBytes(true),
 		progressbar.OptionSetDescription(title), progressbar.OptionClearOnFinish(), progressbar.OptionThrottle(progressThrottle))
 	var body strings.Builder
 	body.Grow(int(min(info.Size(), weather.MaxBytes)) + 1)
@@ -212,7 +216,15 @@ func (l *loading) preview(ctx context.Context, name string, r *weather.Reading) 
 	if err != nil {
 		return err
 	}
-	p, err := forecast.PreviewDelivery(record, weather.Delivery{Days: r.Days, Remarks: r.Remarks})
+	days, err := l.o.Days(ctx, l.farm, l.Station, nil, nil, nil)
+	if err != nil {
+		return err
+	}
+	remarks := make(map[weather.Date]weather.Remark, len(days))
+	for _, d := range days {
+		remarks[d.Date] = d.Remark
+	}
+	p, err := forecast.PreviewDelivery(record, remarks, weather.Delivery{Days: r.Days, Remarks: r.Remarks})
 	if err != nil {
 		return err
 	}

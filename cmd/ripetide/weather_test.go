@@ -218,6 +218,13 @@ func TestALoadAsksWhatAFileLeavesOpen(t *testing.T) {
 	if out = s.command("load", "s", name, "--preview", "--unit=C", "--dates=mdy"); !strings.Contains(out, "2024-05-06") || !strings.Contains(out, "Nothing was kept") {
 		t.Errorf("preview:\n%s", out)
 	}
+	empty := filepath.Join(t.TempDir(), "empty.csv")
+	if err := os.WriteFile(empty, nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if out, err = s.try("load", "s", empty); err == nil || !strings.Contains(out, "the file is empty") {
+		t.Errorf("load of nothing: %v\n%s", err, out)
+	}
 	for i, want := range []string{"3 days added", "3 unchanged"} {
 		if out = s.command("load", "s", name, "--unit=C", "--dates=dmy"); !strings.Contains(out, want) {
 			t.Errorf("load %d:\n%s", i+1, out)
