@@ -26,21 +26,29 @@ func Compute(in Inputs, asOf weather.Date) (*Forecast, error) {
 // compute is [Compute], and keeps what the forecast was worked out from.
 func compute(in Inputs, asOf weather.Date) (*computing, error) {
 	c := newComputing(in, asOf)
+	if err := c.forecast(); err != nil {
+		return nil, err
+	}
+	return c, nil
+}
+
+// forecast makes the forecast.
+func (c *computing) forecast() error {
 	if !c.bears() {
 		c.note(NoteNoPlantings, "", "No planting bears this season.")
-		return c, nil
+		return nil
 	}
 	if err := c.lookAhead(); err != nil {
-		return nil, err
+		return err
 	}
 	c.aim()
 	if len(c.targets) > 0 {
 		if err := c.run(); err != nil {
-			return nil, err
+			return err
 		}
 	}
 	c.order()
-	return c, nil
+	return nil
 }
 
 // bears reports whether any planting has a crop to forecast.
@@ -50,7 +58,7 @@ func (c *computing) bears() bool {
 
 // newComputing cuts off what asOf does not know and sorts the rest.
 func newComputing(in Inputs, asOf weather.Date) *computing {
-	c := &computing{in: in.asSeenOn(asOf), asOf: asOf, entered: asOf, southern: in.Farm.Southern()}
+	c := &computing{in: in.asSeenOn(asOf), asOf: asOf, entered: asOf, about: aboutMembers, southern: in.Farm.Southern()}
 	c.season = SeasonOf(asOf, c.southern)
 	c.f = &Forecast{
 		Farm: in.Farm.ID, Season: c.season, AsOf: asOf,
@@ -72,6 +80,7 @@ type computing struct {
 	in       Inputs
 	asOf     weather.Date
 	entered  weather.Date // The morning by which what was seen is entered: asOf.
+	about    int          // How many members are wanted.
 	season   int
 	southern bool
 	f        *Forecast

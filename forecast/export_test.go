@@ -587,3 +587,23 @@ func ExpectHeat(past, now, unripe []LogHeat, varieties, seasons int, mean, sd fl
 	slices.Sort(first)
 	return (first[199] + first[200]) / 2, nil
 }
+
+// ComputeMayMove is Compute, and says how the advice may move.
+func ComputeMayMove(in Inputs, asOf weather.Date) (*Forecast, error) {
+	c, err := compute(in, asOf)
+	if err != nil {
+		return nil, err
+	}
+	c.mayMove()
+	return c.f, nil
+}
+
+// AdviceAbout is the advice of Compute with about so many members.
+func AdviceAbout(in Inputs, asOf weather.Date, about int) (*Advice, error) {
+	c := newComputing(in, asOf)
+	c.about = about
+	if err := c.forecast(); err != nil {
+		return nil, err
+	}
+	return c.f.Advice, nil
+}

@@ -1,6 +1,9 @@
 package forecast
 
 import (
+	"fmt"
+	"slices"
+	"strings"
 	"time"
 
 	"ripetide/weather"
@@ -27,15 +30,52 @@ type Farm struct {
 	ThinKgPerDay   float64 // Least ripe fruit standing that serves the crowd, kg; 0: none set.
 	GapProbability float64 // From which probability a gap is reported, 0 to 1.
 	Opening        Opening
+	Holidays       []Holiday // That customers carry in their heads.
 }
 
 // Opening is what the farm asks of an opening day. Zero values mean "not set".
 type Opening struct {
-	ReadyKg    float64        // Ripe fruit standing that is enough to open, kg.
-	ReadyShare float64        // Or a share of the first variety's crop, 0 to 1.
-	Confidence float64        // Probability of being ready that the farm wants, 0 to 1.
-	Weekdays   []time.Weekday // Days on which the farm opens; empty: every day.
-	NoticeDays int            // Days of notice before opening.
+	ReadyKg        float64        // Ripe fruit standing that is enough to open, kg.
+	ReadyKgOn      [7]float64     // Another weight for a weekday, kg, by [time.Weekday].
+	ReadyShare     float64        // Without a weight: ripe fruit standing as a share of the first varieties' crop, 0 to 1.
+	FirstVarieties int            // How many varieties, in order of ripening, are the first; not set: one.
+	Confidence     float64        // Probability of being ready that the farm wants, 0 to 1.
+	Weekdays       []time.Weekday // Days on which the farm opens; empty: every day.
+	NoticeDays     int            // Days of notice before opening.
+	Channels       []Channel      // Where it is announced, each with a notice of its own.
+}
+
+// Channel is a way of telling people, such as a sign or a weekly paper.
+type Channel struct {
+	Name       string
+	NoticeDays int // Days between handing the words in and people reading them.
+}
+
+// DefaultConfidence is the probability of being ready that an opening day is
+// held to when the farm has not set its own.
+const DefaultConfidence = 0.8
+
+// Notice returns the days of notice that the slowest way of telling people
+// needs.
+func (o Opening) Notice() int {
+	days := o.NoticeDays
+	for _, c := range o.Channels {
+		days = max(days, c.NoticeDays)
+	}
+	return days
+}
+
+// OpensOn reports whether the farm opens on a weekday at all.
+func (o Opening) OpensOn(w time.Weekday) bool {
+	return len(o.Weekdays) == 0 || slices.Contains(o.Weekdays, w)
+}
+
+// confidence returns the probability that the farm holds an opening day to.
+func (o Opening) confidence() float64 {
+	if o.Confidence == 0 {
+		return DefaultConfidence
+	}
+	return o.Confidence
 }
 
 // DefaultGapProbability is the probability from which a gap is reported when
@@ -57,6 +97,8 @@ func (f Farm) Today(now time.Time) (weather.Date, error) {
 	return weather.DateIn(now.In(loc)), nil
 }
 
+const mostNotice = 60 // Days.
+
 // Validate returns every fault of f, each a [*FieldError].
 func (f Farm) Validate() []error {
 	var v faults
@@ -75,6 +117,27 @@ func (f Farm) Validate() []error {
 	v.within("opening.ready_kg", f.Opening.ReadyKg, 0, 1e6)
 	v.within("opening.ready_share", f.Opening.ReadyShare, 0, 1)
 	v.within("opening.confidence", f.Opening.Confidence, 0, 1)
-	v.within("opening.notice_days", float64(f.Opening.NoticeDays), 0, 60)
+	v.within("opening.notice_days", float64(f.Opening.NoticeDays), 0, mostNotice)
+	for w, kg := range f.Opening.ReadyKgOn {
+		v.within("opening.ready_kg_on."+strings.ToLower(time.Weekday(w).String()), kg, 0, 1e6)
+	}
+	v.within("opening.first_varieties", float64(f.Opening.FirstVarieties), 0, 100)
+	names := map[string]bool{}
+	for i, c := range f.Opening.Channels {
+		field := fmt.Sprintf("opening.channels[%d]", i)
+		v.text(field+".name", c.Name)
+		v.within(field+".notice_days", float64(c.NoticeDays), 0, mostNotice)
+		if names[c.Name] {
+			v.add(field+".name", "is there twice")
+		}
+		names[c.Name] = true
+	}
+	for i, h := range f.Holidays {
+		field := fmt.Sprintf("holidays[%d]", i)
+		v.text(field+".name", h.Name)
+		if _, err := ParseHolidayRule(h.Rule); err != nil {
+			v.add(field+".rule", "%s", err)
+		}
+	}
 	return v.errs
 }

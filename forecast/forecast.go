@@ -26,6 +26,7 @@ type Forecast struct {
 	Plantings       []PlantingDates `json:"plantings"`         // In order of ripening, those that cannot be forecast last.
 	Gaps            []Gap           `json:"gaps"`
 	SeasonSpan      *Span           `json:"season_span"` // Null when nothing can be forecast.
+	Advice          *Advice         `json:"advice"`      // Likewise.
 	Days            []DaySupply     `json:"days"`
 	Method          MethodNote      `json:"method"`
 	Notes           []Note          `json:"notes"`
@@ -137,6 +138,11 @@ type DaySupply struct {
 	RipeKgBy        map[string]float64 `json:"ripe_kg_by_planting"` // Means; they add up to the mean of the whole.
 	GapProbability  float64            `json:"gap_probability"`
 	ThinProbability float64            `json:"thin_probability"`
+	Opens           bool               `json:"opens"`                // Whether the farm opens on this weekday.
+	Ready           float64            `json:"ready_probability"`    // Enough to open on this day if nobody has picked yet.
+	ReadyBy         float64            `json:"ready_by_probability"` // On this or an earlier day.
+	Enough          float64            `json:"enough_probability"`   // Enough for the day's crowd, the farm having opened when it was ready.
+	Past            float64            `json:"past_share"`           // Mean share of the crop that has ripened and spoiled if nobody has picked.
 }
 
 // KgRange holds quantiles of a weight, kg.

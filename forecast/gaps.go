@@ -123,7 +123,17 @@ func (t *tally) supplyOn(d int, first weather.Date, names []string) DaySupply {
 		RipeKgBy:        map[string]float64{},
 		GapProbability:  round(float64(t.gap[d])/n, 3),
 		ThinProbability: round(float64(t.thin[d])/n, 3),
+		Opens:           t.opens[d],
+		Ready:           round(float64(t.ready[d])/n, 3),
+		Enough:          round(float64(t.enough[d])/n, 3),
+		Past:            round(t.past[d]/n, 3),
 	}
+	for _, f := range t.firstAny {
+		if int(f) <= d {
+			s.ReadyBy++
+		}
+	}
+	s.ReadyBy = round(s.ReadyBy/n, 3)
 	for i, name := range names {
 		if kg := round(t.kgBy[i][d]/n, 1); kg > 0 {
 			s.RipeKgBy[name] = kg

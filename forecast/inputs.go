@@ -15,6 +15,7 @@ type Record struct {
 	Hours    []weather.ReadingHour // In order of From; none: the days are civil days.
 	Verdicts []weather.Verdict     // In order of date, one for a date.
 	Outlooks []weather.Outlook     // In order of IssuedAt, which are distinct.
+	sifted   bool                  // Whether Days are as [Record.Sift] gives them.
 	leftOut  []weather.Date        // Once the record is sifted.
 	misfit   string                // Likewise; see [Sifted].
 }
@@ -68,8 +69,7 @@ func (in Inputs) asSeenOn(asOf weather.Date) Inputs {
 	out.Records = make([]Record, len(in.Records))
 	zone := in.zone()
 	for i, r := range in.Records {
-		sifted := r.Sift(asOf - 1)
-		out.Records[i] = Record{Station: r.Station, Days: sifted.Days, leftOut: sifted.LeftOut, misfit: sifted.Misfit}
+		out.Records[i] = r.siftOnce(asOf - 1)
 		for _, o := range r.Outlooks {
 			if weather.DateIn(o.IssuedAt.In(zone)) <= asOf {
 				out.Records[i].Outlooks = append(out.Records[i].Outlooks, o)
@@ -95,4 +95,15 @@ func (in Inputs) asSeenOn(asOf weather.Date) Inputs {
 		}
 	}
 	return out
+}
+
+// siftOnce returns the record with its days sifted through a date, and without
+// outlooks. What is sifted is only cut off: a second look would doubt again
+// what a person has judged.
+func (r Record) siftOnce(through weather.Date) Record {
+	if r.sifted {
+		return Record{Station: r.Station, Days: r.Days.Until(through), sifted: true, leftOut: r.leftOut, misfit: r.misfit}
+	}
+	s := r.Sift(through)
+	return Record{Station: r.Station, Days: s.Days, sifted: true, leftOut: s.LeftOut, misfit: s.Misfit}
 }

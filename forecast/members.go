@@ -14,9 +14,9 @@ const (
 	mostDraws    = 200                // Tries for a draw that agrees with what was seen.
 )
 
-// membersPerTrace returns an even number of members for each of n traces, so
-// that antithetic pairs share their weather.
-func membersPerTrace(n int) int { return 2 * max(1, (aboutMembers/2+n-1)/n) }
+// membersPerTrace returns an even number of members for each of n traces, about
+// so many in all, so that antithetic pairs share their weather.
+func membersPerTrace(about, n int) int { return 2 * max(1, (about/2+n-1)/n) }
 
 // bounds is what a draw of log requirements must agree with.
 type bounds struct {

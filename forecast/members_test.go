@@ -25,6 +25,10 @@ type oneMember struct {
 	kg     map[weather.Date]map[string]float64
 	total  map[weather.Date]float64
 	thin   map[weather.Date]bool
+	ready  map[weather.Date]bool    // Enough to open, if nobody has picked.
+	enough map[weather.Date]bool    // Enough for the crowd, since the farm opened.
+	past   map[weather.Date]float64 // Share of the crop that has spoiled, if nobody has picked.
+	weeks  map[weather.Date]float64 // kg ripening, by Monday.
 }
 
 // heatTo returns the heat since bloom through each day of the path.
@@ -95,6 +99,7 @@ func workOut(farm forecast.Farm, ms []forecast.Member) oneMember {
 	o := oneMember{
 		stages: map[string][3]weather.Date{}, ripe: map[weather.Date]map[string]bool{},
 		kg: map[weather.Date]map[string]float64{}, total: map[weather.Date]float64{}, thin: map[weather.Date]bool{},
+		ready: map[weather.Date]bool{}, enough: map[weather.Date]bool{}, past: map[weather.Date]float64{}, weeks: map[weather.Date]float64{},
 	}
 	ripening := map[string]map[weather.Date]float64{}
 	for i, m := range ms {
@@ -148,37 +153,83 @@ func workOut(farm forecast.Farm, ms []forecast.Member) oneMember {
 		}
 	}
 
-	enough := farm.Opening.ReadyKg
-	if enough == 0 {
-		enough = farm.ThinKgPerDay
-	}
 	open := false
-	standing := map[string]float64{}
+	standing, alone := map[string]float64{}, map[string]float64{}
+	crop, ripened := 0.0, 0.0
+	for _, m := range ms {
+		crop += m.Kg
+	}
 	for j, d := range ms[0].Path {
-		total := 0.0
+		total, unpicked := 0.0, 0.0
 		by := map[string]float64{}
 		for _, m := range ms {
 			half := 3.0 // Days in which half of the ripe fruit spoils; hot days 1.5.
 			if m.Path[j].Max > 30 {
 				half = 1.5
 			}
-			standing[m.Planting] = standing[m.Planting]*math.Pow(0.5, 1/half) + ripening[m.Planting][d.Date]
+			kg := ripening[m.Planting][d.Date]
+			standing[m.Planting] = standing[m.Planting]*math.Pow(0.5, 1/half) + kg
+			alone[m.Planting] = alone[m.Planting]*math.Pow(0.5, 1/half) + kg
 			by[m.Planting] = standing[m.Planting]
 			total += standing[m.Planting]
+			unpicked += alone[m.Planting]
+			ripened += kg
+			o.weeks[d.Date-weather.Date((d.Date.Weekday()+6)%7)] += kg
 		}
 		o.kg[d.Date], o.total[d.Date] = by, total
+		o.past[d.Date] = (ripened - unpicked) / crop
+		need := needOn(farm, d.Date.Weekday(), ms, o.stages)
 		opens := len(farm.Opening.Weekdays) == 0 || slices.Contains(farm.Opening.Weekdays, d.Date.Weekday())
-		if total >= enough && d.Date >= o.first && opens {
+		inSeason := o.first <= d.Date && d.Date <= o.last
+		o.ready[d.Date] = inSeason && unpicked >= need
+		if total >= need && d.Date >= o.first && opens {
 			open = true
 		}
 		if open && d.Date <= o.last && farm.ThinKgPerDay > 0 && total < farm.ThinKgPerDay {
 			o.thin[d.Date] = true
 		}
+		crowd := need
+		if farm.ThinKgPerDay > 0 {
+			crowd = farm.ThinKgPerDay
+		}
+		o.enough[d.Date] = open && d.Date <= o.last && total >= crowd
 		if open && opens {
 			clear(standing)
 		}
 	}
 	return o
+}
+
+// needOn is what the farm calls enough on a weekday.
+func needOn(farm forecast.Farm, w time.Weekday, ms []forecast.Member, stages map[string][3]weather.Date) float64 {
+	o := farm.Opening
+	switch {
+	case o.ReadyKgOn[w] > 0:
+		return o.ReadyKgOn[w]
+	case o.ReadyKg > 0:
+		return o.ReadyKg
+	case o.ReadyShare > 0:
+		// The varieties, each with its first day and its crop.
+		first, kg := map[string]weather.Date{}, map[string]float64{}
+		var names []string
+		for _, m := range ms {
+			if d, ok := first[m.Variety]; !ok {
+				names = append(names, m.Variety)
+				first[m.Variety] = stages[m.Planting][0]
+			} else {
+				first[m.Variety] = min(d, stages[m.Planting][0])
+			}
+			kg[m.Variety] += m.Kg
+		}
+		slices.Sort(names) // As the inputs are, so that equal days go by it.
+		slices.SortStableFunc(names, func(a, b string) int { return int(first[a] - first[b]) })
+		sum := 0.0
+		for _, v := range names[:min(max(1, o.FirstVarieties), len(names))] {
+			sum += kg[v]
+		}
+		return o.ReadyShare * sum
+	}
+	return farm.ThinKgPerDay
 }
 
 // quantile is the definition: the smallest value with at least a share p of
@@ -230,6 +281,16 @@ func TestForecastIsWhatItsMembersSay(t *testing.T) {
 			}
 			return asOf
 		},
+		"open on Saturdays and Wednesdays with a share of the first two varieties, more on Saturdays": func(in *forecast.Inputs) weather.Date {
+			in.Farm.ThinKgPerDay = 40
+			in.Farm.Opening = forecast.Opening{
+				ReadyShare: 0.1, FirstVarieties: 2, Confidence: 0.7, NoticeDays: 1,
+				ReadyKgOn: [7]float64{time.Saturday: 400},
+				Weekdays:  []time.Weekday{time.Wednesday, time.Saturday},
+				Channels:  []forecast.Channel{{Name: "weekly paper", NoticeDays: 4}},
+			}
+			return asOf - 14
+		},
 		"before most have bloomed": func(*forecast.Inputs) weather.Date { return weather.DateOf(2018, time.May, 14) },
 		"from winter on":           func(*forecast.Inputs) weather.Date { return weather.DateOf(2018, time.January, 20) },
 		"nobody has found ripe fruit yet": func(in *forecast.Inputs) weather.Date {
@@ -258,6 +319,7 @@ func TestForecastIsWhatItsMembersSay(t *testing.T) {
 			compareDates(t, f, all)
 			compareDays(t, in.Farm, f, all)
 			compareGaps(t, in.Farm, f, all, perTrace)
+			compareAdvice(t, in.Farm, f, all)
 		})
 	}
 }
@@ -351,8 +413,122 @@ func compareDays(t *testing.T, farm forecast.Farm, f *forecast.Forecast, all []o
 		if want := share(all, func(m oneMember) bool { return m.isGap(d.Date) }); !near(d.GapProbability, want, 6e-4) {
 			t.Errorf("%s: gap %v, members say %v", d.Date, d.GapProbability, want)
 		}
+		if want := share(all, func(m oneMember) bool { return m.ready[d.Date] }); !near(d.Ready, want, 6e-4) {
+			t.Errorf("%s: ready %v, members say %v", d.Date, d.Ready, want)
+		}
+		if want := share(all, func(m oneMember) bool {
+			for x := m.first; x <= d.Date; x++ {
+				if m.ready[x] {
+					return true
+				}
+			}
+			return false
+		}); !near(d.ReadyBy, want, 6e-4) {
+			t.Errorf("%s: ready by %v, members say %v", d.Date, d.ReadyBy, want)
+		}
+		if want := share(all, func(m oneMember) bool { return m.enough[d.Date] }); !near(d.Enough, want, 6e-4) {
+			t.Errorf("%s: enough %v, members say %v", d.Date, d.Enough, want)
+		}
+		past := 0.0
+		for _, m := range all {
+			past += m.past[d.Date] / float64(len(all))
+		}
+		// What is left of the fruit at the very end is dropped.
+		if !near(d.Past, past, 2e-3) {
+			t.Errorf("%s: %v of the crop is past, members say %v", d.Date, d.Past, past)
+		}
+		if want := len(farm.Opening.Weekdays) == 0 || slices.Contains(farm.Opening.Weekdays, d.Date.Weekday()); d.Opens != want {
+			t.Errorf("%s: opens is %v", d.Date, d.Opens)
+		}
 		if want := share(all, func(m oneMember) bool { return m.thin[d.Date] }); !near(d.ThinProbability, want, 6e-4) {
 			t.Errorf("%s: thin %v, members say %v (minimum %v)", d.Date, d.ThinProbability, want, farm.ThinKgPerDay)
+		}
+	}
+}
+
+// compareAdvice works the advice out again from the members.
+func compareAdvice(t *testing.T, farm forecast.Farm, f *forecast.Forecast, all []oneMember) {
+	t.Helper()
+	a := f.Advice
+	conf := farm.Opening.Confidence
+	if conf == 0 {
+		conf = 0.8
+	}
+	notice := farm.Opening.NoticeDays
+	for _, c := range farm.Opening.Channels {
+		notice = max(notice, c.NoticeDays)
+	}
+	var opening, closing *weather.Date
+	var next *weather.Date
+	for _, d := range f.Days {
+		if !d.Opens || d.Date < f.AsOf {
+			continue
+		}
+		if opening != nil && next == nil {
+			next = &d.Date
+		}
+		// Probabilities are published to a thousandth, and advice follows them.
+		if opening == nil && math.Round(1000*share(all, func(m oneMember) bool { return m.ready[d.Date] }))/1000 >= conf {
+			opening = &d.Date
+		}
+		if math.Round(1000*share(all, func(m oneMember) bool { return m.enough[d.Date] }))/1000 >= conf {
+			closing = &d.Date
+		}
+	}
+	for _, c := range []struct {
+		name      string
+		got, want *weather.Date
+	}{{"opening", a.Opening.Day, opening}, {"next", a.Opening.Next, next}, {"closing", a.Closing.Day, closing}} {
+		if (c.got == nil) != (c.want == nil) || c.got != nil && *c.got != *c.want {
+			t.Errorf("%s is %v, members say %v", c.name, c.got, c.want)
+		}
+	}
+	if opening != nil && *a.Opening.CommitBy != *opening-weather.Date(notice) {
+		t.Errorf("commit by %s for %s with %d days of notice", a.Opening.CommitBy, opening, notice)
+	}
+	var firsts []weather.Date
+	best := map[weather.Date]int{}
+	for _, m := range all {
+		for d := m.first; d <= m.last; d++ {
+			if m.ready[d] && (len(farm.Opening.Weekdays) == 0 || slices.Contains(farm.Opening.Weekdays, d.Weekday())) {
+				firsts = append(firsts, d)
+				break
+			}
+		}
+		var monday weather.Date
+		for w, kg := range m.weeks {
+			if kg > m.weeks[monday] {
+				monday = w
+			}
+		}
+		best[monday]++
+	}
+	if r := a.Opening.Range; 10*(len(all)-len(firsts)) > len(all) {
+		if r != nil {
+			t.Errorf("range %v, and only %d of %d members are ever ready", r, len(firsts), len(all))
+		}
+	} else {
+		for range len(all) - len(firsts) { // Never is later than any day.
+			firsts = append(firsts, f.AsOf+1000)
+		}
+		if r.P10 != quantile(firsts, 0.1) || r.P50 != quantile(firsts, 0.5) || r.P90 != quantile(firsts, 0.9) {
+			t.Errorf("range %v, members say %v to %v", r, quantile(firsts, 0.1), quantile(firsts, 0.9))
+		}
+	}
+	most := 0
+	for _, n := range best {
+		most = max(most, n)
+	}
+	if got := best[*a.PeakWeek.From]; got != most || !near(*a.PeakWeek.Probability, float64(most)/float64(len(all)), 6e-4) {
+		t.Errorf("peak week from %s with %v, members say %v", a.PeakWeek.From, *a.PeakWeek.Probability, best)
+	}
+	for _, w := range a.PeakWeek.Weeks {
+		var kg []float64
+		for _, m := range all {
+			kg = append(kg, m.weeks[w.From])
+		}
+		if want := quantile(kg, 0.5); !near(w.RipeningKg.P50, want, 0.06+1e-5*want) {
+			t.Errorf("week of %s: %v kg, members say %v", w.From, w.RipeningKg.P50, want)
 		}
 	}
 }

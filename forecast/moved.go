@@ -221,14 +221,14 @@ func (x step) middles() (map[string]middles, error) {
 	return c.middles(), err
 }
 
-// exchangeDays returns the records old with the days of now, and stations that
-// are new with days alone.
+// exchangeDays returns the records old, which are sifted, with the days of now,
+// and stations that are new with days alone.
 func exchangeDays(old, now []Record) []Record {
 	out := slices.Clone(old)
 	for _, r := range now {
 		i := slices.IndexFunc(out, func(o Record) bool { return o.Station.ID == r.Station.ID })
 		if i < 0 {
-			out = append(out, Record{Station: r.Station, Days: r.Days})
+			out = append(out, Record{Station: r.Station, Days: r.Days, sifted: true})
 			continue
 		}
 		out[i].Days = r.Days

@@ -40,6 +40,7 @@ func (c *computing) publish(ripening []int, when dates, sums *tally, first weath
 	c.f.SeasonSpan = &Span{spanEnd(first, a), spanEnd(first, b)}
 	c.f.Gaps = append(c.f.Gaps, sums.gaps(c.in.Farm, first, perTrace, c.f.Plantings)...)
 	c.f.Days = append(c.f.Days, sums.supply(first, names)...)
+	c.f.Advice = sums.advise(c.in.Farm, first, c.asOf, c.f.Days)
 }
 
 var stageWords = [ripeStages]string{"first ripe fruit", "the peak", "the last pick"}

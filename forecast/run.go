@@ -26,7 +26,7 @@ func (c *computing) draw() (xs [][]float64, perTrace int, err error) {
 			return nil, 0, err
 		}
 	}
-	perTrace = membersPerTrace(len(c.years))
+	perTrace = membersPerTrace(c.about, len(c.years))
 	members := perTrace * len(c.years)
 	b := bounds{stages: ripeStages, above: make([]float64, post.dim), unseen: make([]*unseen, post.dim)}
 	habit := c.habit()
@@ -182,7 +182,7 @@ func (c *computing) count(ripening []int, xs [][]float64, when dates, perTrace, 
 			}
 			h, bloom := tg.heats[trace], tg.bloomIn(m, first)
 			ps[i] = memberDay{
-				heat: h, days: tg.ahead.paths[trace], bloom: bloom, kg: tg.kg, variety: tg.variety,
+				heat: h, days: tg.ahead.paths[trace], bloom: bloom, kg: tg.kg, variety: tg.variety, slug: c.in.Varieties[tg.variety].ID,
 				first: int(day[0] - first), last: int(day[2] - first), curve: newCropCurve(tg.asSeen(h, bloom, exp3(xs[m], t), day)),
 			}
 		}

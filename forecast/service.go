@@ -131,6 +131,7 @@ func (s *Service) compute(ctx context.Context, in Inputs, asOf weather.Date, kno
 	if compare {
 		c.since(was)
 	}
+	c.mayMove()
 	return c, nil
 }
 

@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/bits"
 	"slices"
+	"time"
 
 	"gonum.org/v1/gonum/floats"
 
@@ -30,6 +31,15 @@ type tally struct {
 	thinDays      bitmap
 	first, last   []int16 // The season's ends by member.
 	opens         []bool  // Whether the farm opens on the day.
+	rule          readyRule
+	weekdays      []time.Weekday
+	ready         []int       // Members with enough to open on the day if nobody has picked.
+	firstReady    []int16     // By member: the first open day of these; days: none.
+	firstAny      []int16     // Likewise, whether the farm opens on it or not.
+	past          []float64   // Share of the crop that has spoiled by the day if nobody picks, summed over members.
+	enough        []int       // Members with enough for the day's crowd since they opened.
+	weekKg        [][]float32 // kg ripening in a week [week][member]; nil: none.
+	bestWeek      []int16     // By member.
 }
 
 // bitmap is a table of days by member.
@@ -70,7 +80,14 @@ func newTally(farm Farm, first weather.Date, plantings, members, days int) *tall
 		kg: make([][]float32, days), kgBy: make([][]float64, plantings),
 		gapDays: newBitmap(members, days), thinDays: newBitmap(members, days),
 		first: make([]int16, members), last: make([]int16, members),
-		opens: openDays(farm, first, days),
+		opens: make([]bool, days), rule: newReadyRule(farm), weekdays: make([]time.Weekday, days),
+		ready: make([]int, days), firstReady: make([]int16, members), firstAny: make([]int16, members),
+		past: make([]float64, days), enough: make([]int, days),
+		weekKg: make([][]float32, days/7+2), bestWeek: make([]int16, members),
+	}
+	for d := range days {
+		t.weekdays[d] = (first + weather.Date(d)).Weekday()
+		t.opens[d] = farm.Opening.OpensOn(t.weekdays[d])
 	}
 	for p := range t.kgBy {
 		t.kgBy[p] = make([]float64, days)
@@ -88,6 +105,9 @@ func join(parts []*tally) *tally {
 			t.ripe[d] += b.ripe[d]
 			t.gap[d] += b.gap[d]
 			t.thin[d] += b.thin[d]
+			t.ready[d] += b.ready[d]
+			t.past[d] += b.past[d]
+			t.enough[d] += b.enough[d]
 		}
 		for p := range t.kgBy {
 			floats.Add(t.kgBy[p], b.kgBy[p])
@@ -96,24 +116,35 @@ func join(parts []*tally) *tally {
 		t.thinDays.bits = append(t.thinDays.bits, b.thinDays.bits...)
 		t.first = append(t.first, b.first...)
 		t.last = append(t.last, b.last...)
+		t.firstReady = append(t.firstReady, b.firstReady...)
+		t.firstAny = append(t.firstAny, b.firstAny...)
+		t.bestWeek = append(t.bestWeek, b.bestWeek...)
 	}
 	members := len(t.first)
 	for d := range t.days {
-		if !slices.ContainsFunc(parts, func(b *tally) bool { return b.kg[d] != nil }) {
-			continue
-		}
-		row := make([]float32, 0, members)
-		for _, b := range parts {
-			if b.kg[d] == nil { // No fruit on that day in any of its members.
-				row = row[:len(row)+b.members]
-				continue
-			}
-			row = append(row, b.kg[d]...)
-		}
-		t.kg[d] = row
+		t.kg[d] = joinRow(parts, members, func(b *tally) []float32 { return b.kg[d] })
+	}
+	for w := range t.weekKg {
+		t.weekKg[w] = joinRow(parts, members, func(b *tally) []float32 { return b.weekKg[w] })
 	}
 	t.members = members
 	return t
+}
+
+// joinRow joins a row over the members of all parts; nil is a row of noughts.
+func joinRow(parts []*tally, members int, of func(*tally) []float32) []float32 {
+	if !slices.ContainsFunc(parts, func(b *tally) bool { return of(b) != nil }) {
+		return nil
+	}
+	row := make([]float32, 0, members)
+	for _, b := range parts {
+		if of(b) == nil {
+			row = row[:len(row)+b.members]
+			continue
+		}
+		row = append(row, of(b)...)
+	}
+	return row
 }
 
 // scratch is the working space of one member.
@@ -122,6 +153,7 @@ type scratch struct {
 	count    []uint16  // Varieties in their window.
 	ripened  []float64 // kg ripening on the day, [planting][day].
 	standing []float64 // kg, by planting.
+	alone    []float64 // Likewise, if nobody picks.
 	from     []int     // First day on which a planting ripens something.
 	to       []int
 }
@@ -129,7 +161,7 @@ type scratch struct {
 func newScratch(varieties, plantings, days int) *scratch {
 	return &scratch{
 		stamp: make([]int32, varieties*days), count: make([]uint16, days),
-		ripened: make([]float64, plantings*days), standing: make([]float64, plantings),
+		ripened: make([]float64, plantings*days), standing: make([]float64, plantings), alone: make([]float64, plantings),
 		from: make([]int, plantings), to: make([]int, plantings),
 	}
 }
@@ -143,6 +175,7 @@ type memberDay struct {
 	bloom       weather.Date
 	kg          float64 // The whole crop.
 	variety     int
+	slug        string // Of the variety.
 }
 
 // add counts one member.
@@ -151,7 +184,7 @@ type memberDay struct {
 // of three days, 1.5 above 30 °C, and today's ripening comes on top. As long as
 // nothing is known of pickings, nobody picks before opening and everything ripe
 // is picked on open days after it. The season opens on the first open day with
-// enough to open (Opening.ReadyKg, else ThinKgPerDay, else anything ripe).
+// enough to open, see [readyRule].
 // Thin days lie between opening and the last picking day: before opening
 // nobody comes.
 func (t *tally) add(m int, farm Farm, ps []memberDay, w *scratch) {
@@ -183,42 +216,65 @@ func (t *tally) add(m int, farm Farm, ps []memberDay, w *scratch) {
 	t.stand(m, farm, ps, w)
 }
 
-// stand follows the ripe fruit standing in one member from day to day.
+// stand follows the ripe fruit standing in one member from day to day, as the
+// farm picks it and as it would stand if nobody did.
 func (t *tally) stand(m int, farm Farm, ps []memberDay, w *scratch) {
 	first, last := int(t.first[m]), int(t.last[m])
 	begin, end := first, last
 	for i, p := range ps {
 		w.from[i], w.to[i] = t.ripening(p, w.ripened[i*t.days:(i+1)*t.days])
 		begin, end = min(begin, w.from[i]), max(end, w.to[i])
-		w.standing[i] = 0
+		w.standing[i], w.alone[i] = 0, 0
 	}
-	enough := farm.Opening.ReadyKg
-	if enough == 0 {
-		enough = farm.ThinKgPerDay
+	t.weigh(m, ps, w, begin, end)
+	needs := t.rule.needs(ps)
+	crop := 0.0
+	for _, p := range ps {
+		crop += p.kg
 	}
+	t.firstReady[m], t.firstAny[m] = int16(t.days), int16(t.days)
 	open := false
 	// What nobody picks stands on after the last fruit has ripened.
-	const nothing = 0.01 // kg.
-	total := 0.0
-	for d := begin; d < t.days && (d <= end || total > nothing); d++ {
-		total = 0
+	const (
+		nothing = 0.01  // kg.
+		hardly  = 0.001 // Of the crop.
+	)
+	total, alone, ripened := 0.0, 0.0, 0.0
+	d := begin
+	for ; d < t.days && (d <= end || total > nothing || alone > hardly*crop); d++ {
+		total, alone = 0, 0
 		for i := range ps {
-			if d < w.from[i] || d > w.to[i] && w.standing[i] == 0 {
+			if d < w.from[i] || d > w.to[i] && w.alone[i] == 0 {
 				continue
 			}
-			kg := w.standing[i] * keep(ps[i].days[d].Max)
+			k := keeps(ps[i].days[d].Max)
+			kg, kgAlone := w.standing[i]*k, w.alone[i]*k
 			if d <= w.to[i] {
 				kg += w.ripened[i*t.days+d]
+				kgAlone += w.ripened[i*t.days+d]
+				ripened += w.ripened[i*t.days+d]
 			}
-			w.standing[i] = kg
+			w.standing[i], w.alone[i] = kg, kgAlone
 			t.kgBy[i][d] += kg
 			total += kg
+			alone += kgAlone
 		}
 		if t.kg[d] == nil {
 			t.kg[d] = make([]float32, t.members)
 		}
 		t.kg[d][m] = float32(total)
-		open = open || total >= enough && d >= first && t.opens[d]
+		if crop > 0 {
+			t.past[d] += (ripened - alone) / crop
+		}
+		need := needs[t.weekdays[d]]
+		if first <= d && d <= last && alone >= need {
+			t.ready[d]++
+			t.firstAny[m] = min(t.firstAny[m], int16(d))
+			if t.opens[d] {
+				t.firstReady[m] = min(t.firstReady[m], int16(d))
+			}
+		}
+		open = open || total >= need && d >= first && t.opens[d]
 		if !open {
 			continue
 		}
@@ -226,10 +282,45 @@ func (t *tally) stand(m int, farm Farm, ps []memberDay, w *scratch) {
 			t.thin[d]++
 			t.thinDays.set(m, d)
 		}
+		if d <= last && total >= t.rule.least(need) {
+			t.enough[d]++
+		}
 		if t.opens[d] {
 			clear(w.standing)
 		}
 	}
+	for ; d < t.days && crop > 0; d++ { // What is past stays past.
+		t.past[d] += ripened / crop
+	}
+}
+
+// weigh adds up what ripens week by week, from Monday to Sunday.
+func (t *tally) weigh(m int, ps []memberDay, w *scratch, begin, end int) {
+	best := float32(-1)
+	for d := begin; d <= min(end, t.days-1); d++ {
+		kg := 0.0
+		for i := range ps {
+			if w.from[i] <= d && d <= w.to[i] {
+				kg += w.ripened[i*t.days+d]
+			}
+		}
+		k := t.weekOf(d)
+		if t.weekKg[k] == nil {
+			t.weekKg[k] = make([]float32, t.members)
+		}
+		t.weekKg[k][m] += float32(kg)
+	}
+	for k := t.weekOf(begin); k <= t.weekOf(min(end, t.days-1)); k++ {
+		if row := t.weekKg[k]; row != nil && row[m] > best {
+			best, t.bestWeek[m] = row[m], int16(k)
+		}
+	}
+}
+
+// weekOf returns the week, from Monday on, that day d lies in; week 0 holds day
+// 0.
+func (t *tally) weekOf(d int) int {
+	return (d + (int(t.weekdays[0])+6)%7) / 7
 }
 
 // ripening fills dst with the kg of p that ripen on each day and returns the
@@ -252,9 +343,9 @@ func (t *tally) ripening(p memberDay, dst []float64) (from, to int) {
 	return from, t.days - 1
 }
 
-// keep returns the share of ripe fruit standing that is still sound a day
+// keeps returns the share of ripe fruit standing that is still sound a day
 // later, given the day's maximum in °C.
-func keep(maxC float64) float64 {
+func keeps(maxC float64) float64 {
 	if maxC > hotC {
 		return keepHot
 	}
@@ -262,12 +353,3 @@ func keep(maxC float64) float64 {
 }
 
 var keepCool, keepHot = math.Exp2(-1 / keepDays), math.Exp2(-1 / keepDaysHot)
-
-// openDays returns on which of the days from first on the farm opens.
-func openDays(f Farm, first weather.Date, days int) []bool {
-	open := make([]bool, days)
-	for d := range open {
-		open[d] = len(f.Opening.Weekdays) == 0 || slices.Contains(f.Opening.Weekdays, (first+weather.Date(d)).Weekday())
-	}
-	return open
-}
