@@ -146,7 +146,19 @@ func TestEveryTableKeepsTheRules(t *testing.T) {
 					SELECT FROM pg_trigger AS t
 					WHERE t.tgrelid = c.oid AND t.tgfoid = 'refuse_change'::regproc AND t.tgenabled = 'A'
 						AND t.tgtype = 2 + 8 + 16 + 32 -- BEFORE DELETE, UPDATE, TRUNCATE, each statement.
-						AND (t.tgattr::text = '') = (c.relname NOT IN ('api_key', 'sign_in_link', 'session'))
+						AND (t.tgattr::text = '') = (c.relname NOT IN ('api_key', 'sign_in_link', 'session', 'station_state'))
+				)`,
+		"another state of the station after each change of what is known of it": `
+			SELECT c.relname
+			FROM pg_class AS c
+			JOIN pg_attribute AS a ON a.attrelid = c.oid AND a.attname = 'station'
+			WHERE c.relkind IN ('r', 'p') AND c.relnamespace = 'public'::regnamespace
+				-- A planting is not of its station, and a feed shows in what it delivers.
+				AND c.relname NOT IN ('station', 'station_state', 'outlook', 'planting_version', 'feed', 'feed_version', 'feed_run')
+				AND NOT EXISTS (
+					SELECT FROM pg_trigger AS t
+					WHERE t.tgrelid = c.oid AND t.tgfoid = 'change_station_state'::regproc AND t.tgenabled = 'A'
+						AND t.tgtype = 4 -- AFTER INSERT, each statement.
 				)`,
 		"a comment with the unit of every number": `
 			SELECT c.relname || '.' || a.attname
