@@ -406,11 +406,10 @@ func refusedDays(rows []RefusedDay, fromJSON bool) error {
 		Detail: "nothing was kept",
 	}
 	for _, r := range rows {
-		f := Fault{Detail: r.Reason}
+		f := Fault{Detail: "row " + itoa(r.Row) + " (" + r.Date + "): " + r.Reason}
 		if fromJSON {
 			f.Pointer = "/days/" + itoa(r.Row-1)
 		}
-		f.Detail = "row " + itoa(r.Row) + " (" + r.Date + "): " + r.Reason
 		p.Errors = append(p.Errors, f)
 	}
 	return p

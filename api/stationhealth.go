@@ -2,10 +2,12 @@ package api
 
 import (
 	"context"
+	"slices"
 	"time"
 
 	"ripetide/forecast"
 	"ripetide/weather"
+	"ripetide/weather/quality"
 )
 
 // StationHealthOut is how a station's record stands.
@@ -127,10 +129,15 @@ func (s *Server) stationHealth(ctx context.Context, in *StationPath) (*got[Stati
 	for _, x := range h.Holes {
 		out.Holes.Days += x.Len()
 	}
+	var day []quality.Test // The tests that doubt the day of x.
 	for i, x := range h.Suspects {
-		out.Suspects.ByTest[string(x.Test)]++
 		if i == 0 || h.Suspects[i-1].Date != x.Date {
 			out.Suspects.Days++
+			day = day[:0]
+		}
+		if !slices.Contains(day, x.Test) { // A source may doubt both the low and the high.
+			day = append(day, x.Test)
+			out.Suspects.ByTest[string(x.Test)]++
 		}
 	}
 	for _, d := range corrections {

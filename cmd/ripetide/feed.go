@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 
@@ -74,6 +75,13 @@ func (f *feedFetchCmd) Run(ctx context.Context, w *world, c *config) error {
 			return err
 		}
 		r, err := newRunner(w, c, o.Store, slog.New(slog.DiscardHandler)).Once(ctx, feed.Key{Farm: farm.ID, Station: f.Station, Feed: f.Feed})
+		if soon, ok := errors.AsType[*feed.TooSoonError](err); ok {
+			zone, err := farm.Location()
+			if err != nil {
+				return err
+			}
+			return fmt.Errorf("it was asked a moment ago, or its service does not want to be asked yet: try again after %s", soon.At.In(zone).Format("Mon 2 January 15:04:05"))
+		}
 		if err != nil {
 			return err
 		}

@@ -123,6 +123,15 @@ func TestASuspectIsKeptMarkedAndOverruled(t *testing.T) {
 	if out := s.command("health", "s"); !strings.Contains(out, "1991-06-08") || !strings.Contains(out, "are missing since") {
 		t.Errorf("health printed\n%s", out)
 	}
+
+	// A day whose low and high both failed the tests of its source is one day.
+	before := health["suspects"].(map[string]any)
+	s.call(200, "POST", daysPath+"?unit=C", "text/csv", `"STATION","DATE","TMAX","TMAX_ATTRIBUTES","TMIN","TMIN_ATTRIBUTES"`+"\n"+
+		`"X","1991-07-01","  25.6",",I,0","  15.6",",I,0"`+"\n"+`"X","1991-07-02","  25.7",",,0","  15.7",",S,0"`+"\n")
+	after := s.json(200, "GET", "/v1/farms/f/stations/s/health", "")["suspects"].(map[string]any)
+	if after["days"].(float64)-before["days"].(float64) != 2 || after["by_test"].(map[string]any)["source"] != 2.0 {
+		t.Errorf("of two days by their source: %v, before %v", after, before)
+	}
 }
 
 // TestReadingHoursMoveTheHighs writes a record as a reader in the morning does:
@@ -277,6 +286,9 @@ func TestAFeedKeepsItselfFresh(t *testing.T) {
 	s.json(201, "PUT", feeds+"/lan", body)
 	if out := s.command("feed", "fetch", "s", "lan"); !strings.HasPrefix(out, "new: ") {
 		t.Fatalf("fetch:\n%s\nasked %q", out, asked)
+	}
+	if out, err := s.try("feed", "fetch", "s", "lan"); err == nil || !strings.Contains(out+err.Error(), "it was asked a moment ago") {
+		t.Errorf("fetched again at once: %v\n%s", err, out)
 	}
 	if len(asked) != 1 || !strings.Contains(asked[0], "ann@hill.example") || !strings.Contains(asked[0], "Pacific%2FAuckland") {
 		t.Errorf("asked %q", asked)
