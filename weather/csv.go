@@ -131,7 +131,16 @@ func readCSV(body string, opt ReadOptions) (*Reading, error) {
 	if n == 0 {
 		return nil, fileError(ErrNoRows, "the file has a header but no rows")
 	}
-	return b.Done()
+	r, err := b.Done()
+	if err != nil {
+		return nil, err
+	}
+	by := "by the request"
+	if c.unit != "" {
+		by = "by the heading"
+	}
+	r.Findings = []Finding{{"unit", unit.sign() + ", " + by}}
+	return r, nil
 }
 
 // fault says what is wrong with the number of cells of a row, or "".

@@ -98,3 +98,22 @@ func TestReadCSV(t *testing.T) {
 		})
 	}
 }
+
+// A preview shows by whose word the unit is.
+func TestReadCSVTellsItsUnit(t *testing.T) {
+	t.Parallel()
+	for _, tt := range []struct {
+		header string
+		unit   weather.Unit
+		want   string
+	}{
+		{"date,min_f,max_f", "", "°F, by the heading"},
+		{"date,min_c,max_c", "C", "°C, by the heading"},
+		{"date,min,max", "F", "°F, by the request"},
+	} {
+		r, err := weather.Read(strings.NewReader(tt.header+"\n2026-05-01,1,2\n"), weather.ReadOptions{Unit: tt.unit, Latest: today})
+		if err != nil || tableFinding(r, "unit") != tt.want {
+			t.Errorf("%s: %v, %v; want %s", tt.header, r, err, tt.want)
+		}
+	}
+}

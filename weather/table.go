@@ -376,7 +376,8 @@ type tableReader struct {
 	commas   bool   // or a comma.
 	inC, inF int    // Numbers that tell their own unit,
 	silent   int    // and those that do not.
-	clocked  bool   // Rows of days have a time.
+	clocked  bool   // Rows of days have a time other than midnight.
+	ended    bool   // Rows are stamped when what they are about is over.
 	stations []string
 }
 
@@ -410,7 +411,10 @@ func readTable(body string, opt ReadOptions) (*Reading, error) {
 		return nil, fileError(ErrBadHeader,
 			"no line near the beginning is the heading of a table: it must name a column of dates, such as date, time or timestamp, or year, month and day, and one of temperatures, such as temp or °C, or min and max")
 	}
-	t := &tableReader{heading: h, opt: opt, zones: zoneNames(opt.zone(), opt.Latest.Year())}
+	t := &tableReader{
+		heading: h, opt: opt, zones: zoneNames(opt.zone(), opt.Latest.Year()),
+		ended: strings.HasPrefix(strings.TrimLeft(body, "\" \t\r\n"), endStamped),
+	}
 	if err := t.choose(); err != nil {
 		return nil, err
 	}
@@ -458,7 +462,13 @@ func readTable(body string, opt ReadOptions) (*Reading, error) {
 	return r, nil
 }
 
-const sampleRows = 100 // By which columns are told.
+const (
+	sampleRows = 100 // By which columns are told.
+	// endStamped is what tables of a common kind of logger begin with. A row of
+	// theirs is stamped when its time is over, one of a day at the midnight that
+	// ends it (from memory).
+	endStamped = "TOA5"
+)
 
 // choose finds the columns, by their headings and the first rows.
 func (t *tableReader) choose() error {
@@ -1042,6 +1052,9 @@ func (t *tableReader) settleUnit() (unit Unit, origin string, err error) {
 	return "", "", nil
 }
 
+// dayBefore reports whether rows are stamped at the midnight that ends their day.
+func (t *tableReader) dayBefore() bool { return t.ended && !t.clocked }
+
 // addDays adds the rows of days to a batch.
 func (t *tableReader) addDays(b *Batch) {
 	main := b.unit
@@ -1054,6 +1067,9 @@ func (t *tableReader) addDays(b *Batch) {
 			if fault == "" {
 				fault = w.fault
 			}
+		}
+		if t.dayBefore() {
+			day--
 		}
 		if fault == "" {
 			fault = cellFault("min", d.lo, d.loRaw)
@@ -1151,6 +1167,9 @@ func (t *tableReader) understood(order DateOrder, why string, unit Unit, origin 
 	if t.notes.n > 0 {
 		f = append(f, Finding{"notes", fmt.Sprintf("%s without a date and a temperature passed over, first row %d: %q",
 			countOf(t.notes.n, "row"), t.notes.row, clip(t.notes.text))})
+	}
+	if t.daily && t.dayBefore() {
+		f = append(f, Finding{"days", fmt.Sprintf("a row stamped at midnight is of the day that ends there, as in files that begin with %q", endStamped)})
 	}
 	if t.daily && t.clocked {
 		f = append(f, Finding{"time", "the time of day of a row is passed over"})

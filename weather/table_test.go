@@ -414,6 +414,22 @@ func TestTableNastyFiles(t *testing.T) {
 			findings: map[string]string{"columns": `date in "Tag", min in "Tiefsttemperatur", max in "Höchsttemperatur (°C)"`},
 		},
 		{
+			name: "days, of a logger that stamps them when they are over",
+			body: `"TOA5","farm","CR1000","4711","CR1000.Std.32","CPU:farm.CR1","1234","Daily"` + "\n" +
+				`"TIMESTAMP","RECORD","AirTC_Max","AirTC_Min"` + "\n" + `"TS","RN","Deg C","Deg C"` + "\n" + `"","","Max","Min"` + "\n" +
+				`"2026-05-21 00:00:00",0,21.5,-1.5` + "\n" + `"2026-06-10 00:00:00",1,20,4` + "\n" + `"2026-06-11 00:00:00",1,20,"NAN"` + "\n",
+			want: theDay + "2026-06-09 4.00 20.00\nrow 5 2026-06-10: min is missing\n",
+			findings: map[string]string{
+				"days": `a row stamped at midnight is of the day that ends there, as in files that begin with "TOA5"`, "time": "",
+			},
+		},
+		{
+			name:     "days that the same logger stamps at nine, which says nothing of their date",
+			body:     "TOA5,farm\nTIMESTAMP,AirTC_Max,AirTC_Min\n2026-05-20 09:00:00,21.5,-1.5\n2026-05-21 00:00:00,20,4\n",
+			want:     theDay + "2026-05-21 4.00 20.00\n",
+			findings: map[string]string{"days": "", "time": "the time of day of a row is passed over"},
+		},
+		{
 			name: "today and days to come",
 			body: "time,temp_c\n" + hours(func(h int, temp string) string { return fmt.Sprintf("2026-06-10 %02d:00,%s", h, temp) }) +
 				hours(func(h int, temp string) string { return fmt.Sprintf("2026-06-12 %02d:00,%s", h, temp) }),
