@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"errors"
-	"fmt"
 	"net/http"
 	"strings"
 
@@ -101,28 +100,25 @@ func StoryChart(farm forecast.Farm, varieties []forecast.Variety, x *forecast.Ex
 	if x.Bloom == nil || x.DegreeDaysSinceBloom == nil {
 		return charts.Story{}, false
 	}
-	name := x.Variety
-	for _, v := range varieties {
-		if v.ID == x.Variety {
-			name = v.Name
-		}
-	}
 	c := charts.Story{
-		Heading: name + ", " + x.Block, Hindcast: hindcast,
+		Heading: VarietyName(varieties, x.Variety) + ", " + x.Block, Hindcast: hindcast,
 		Bloom: x.Bloom.Date.Time(), AsOf: x.AsOf.Time(),
 	}
-	perC, unit := 1.0, "°C"
 	if farm.Units == forecast.US {
-		c.Units, perC, unit = charts.US, 9.0/5, "°F"
+		c.Units = charts.US
 	}
-	c.Basis = fmt.Sprintf("Ahead: %d past years of weather", x.Weather.PastYears)
-	if x.Weather.OutlookDays > 0 {
-		c.Basis = fmt.Sprintf("Ahead: the outlook, then %d past years of weather", x.Weather.PastYears)
+	if len(x.Ahead) > 0 {
+		years := countOf(x.Weather.PastYears, "past year", "past years")
+		c.Basis = "Ahead: " + years + " of weather"
+		if x.Weather.OutlookDays > 0 {
+			c.Basis = "Ahead: the outlook, then " + years + " of weather"
+		}
+		if t := x.Weather.TrendCPerYr; t != nil {
+			c.Basis += ", shifted to the present by the trend, " + farm.Difference(10**t) + " a decade"
+		}
+		c.Basis += ". "
 	}
-	if t := x.Weather.TrendCPerYr; t != nil {
-		c.Basis += fmt.Sprintf(", shifted to the present by the trend, %+.1f %s a decade", 10**t*perC, unit)
-	}
-	c.Basis += ". An estimate: walk the field."
+	c.Basis += "An estimate: walk the field."
 	for _, d := range x.Days {
 		c.Past = append(c.Past, charts.HeatDay{Date: d.Date.Time(), SumC: d.Sum, Filled: d.Source != forecast.DayObserved})
 	}

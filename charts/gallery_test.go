@@ -172,7 +172,7 @@ func gallery() map[string]chart {
 	out := map[string]chart{
 		"lead": sampleLead(), "reliability": sampleReliability(), "base": sampleBase(),
 		"story": sampleStory("2026-06-02"), "story at bloom": sampleStory("2026-05-10"),
-		"story with stages seen": sampleStory("2026-06-18"),
+		"story with stages seen": sampleStory("2026-06-18"), "story of a season that is over": sampleStory("2026-07-20"),
 	}
 
 	e := sampleLead()
@@ -325,6 +325,7 @@ func TestGalleryGolden(t *testing.T) {
 		{"story-phone.svg", "story", charts.Options{Width: 360}},
 		{"story-dark.svg", "story", charts.Options{Theme: charts.Dark}},
 		{"story-seen.svg", "story with stages seen", charts.Options{}},
+		{"story-over.svg", "story of a season that is over", charts.Options{}},
 		{"story-us.svg", "story, US units", charts.Options{Width: 1000}},
 		{"narrowing.svg", "narrowing", charts.Options{}},
 		{"narrowing-phone.svg", "narrowing", charts.Options{Width: 360}},
@@ -538,6 +539,7 @@ func TestGalleryDescriptionSays(t *testing.T) {
 		{"base, US units", "Base in use 37.4 °F. Proposed 34.7 °F."},
 		{"story", "Bloom Fri 8 May; first ripe about Wed 10 Jun, peak about Mon 15 Jun, last pick about Sun 21 Jun. As of the morning of Tue 2 Jun 2026: 254 °C·d since bloom, 4 days of it not observed; outlook through Wed 10 Jun."},
 		{"story", "First ripe requires 322–369 °C·d from bloom; about Wed 10 Jun (8 in 10: Mon 8 – Fri 12 Jun)."},
+		{"story of a season that is over", "As of the morning of Mon 20 Jul 2026, when the season was over: 513 °C·d from bloom to Mon 22 Jun, 4 days of it not observed. Ahead"},
 		{"story with stages seen", "Peak requires 380–437 °C·d from bloom; seen Tue 16 Jun."},
 		{"narrowing", "First ripe about Thu 11 Jun, the range 4 days wide on Mon 8 Jun, 18 days on Wed 1 Apr."},
 		{"narrowing", "18 forecasts, as of the mornings from Wed 1 Apr to Mon 8 Jun 2026, each as it was issued."},

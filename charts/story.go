@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"time"
 )
@@ -92,6 +93,8 @@ type storyModel struct {
 	outlookEnd  day
 	hasOutlook  bool
 	lo, hi      day
+	over        day // of a season that is over: when its last stage came, or should have
+	isOver      bool
 	top         float64
 }
 
@@ -236,6 +239,12 @@ func (m *storyModel) setAxis() {
 		most = max(most, n.p90)
 	}
 	m.lo, m.hi = m.bloom-1, m.asOf+1
+	if end, over := m.ended(); over {
+		// What came after it is no part of the story.
+		m.isOver, m.hi = true, end+1
+		m.days = slices.DeleteFunc(m.days, func(h heat) bool { return h.date > m.hi })
+		m.hasOutlook = false
+	}
 	for _, h := range m.days {
 		m.hi = max(m.hi, h.date+1)
 		if most > 0 && h.p10 >= most && h.date >= m.asOf {
@@ -261,6 +270,26 @@ func (m *storyModel) setAxis() {
 		m.top = 100
 	}
 }
+
+// ended returns the latest day of the stages, if all of them were over well
+// before the morning of the story.
+func (m *storyModel) ended() (last day, ok bool) {
+	for _, n := range m.needs {
+		d, middle, sure := n.seen, n.seen, n.hasSeen
+		if !sure {
+			d, middle, sure = n.when[2], n.when[1], n.hasWhen
+		}
+		if !sure || d >= m.asOf-overAfter {
+			return 0, false
+		}
+		last, m.over = max(last, d), max(m.over, middle)
+	}
+	return last, len(m.needs) > 0
+}
+
+// overAfter is how many days after its last stage the story ends: until then
+// the morning it is told on is drawn with it.
+const overAfter = 7
 
 // sum returns the median degree-days at the end of a day.
 func (m *storyModel) sum(d day) float64 {
@@ -339,7 +368,13 @@ func (m *storyModel) now() string {
 	if m.hindcast {
 		s = "Made afterwards, from what was known on the morning of " + glue(m.units.dateYear(m.asOf))
 	}
-	if last >= 0 {
+	switch {
+	case m.isOver:
+		s += ", when the season was over: " + number(m.sum(m.over)) + nbsp + m.units.heatUnit() + " from bloom to " + glue(m.units.date(m.over))
+		if missing > 0 {
+			s += ", " + plural(missing, "day", "days") + " of it not observed"
+		}
+	case last >= 0:
 		s += ": " + number(m.days[last].p50) + nbsp + m.units.heatUnit() + " since bloom"
 		if missing > 0 {
 			s += ", " + plural(missing, "day", "days") + " of it not observed"

@@ -81,7 +81,9 @@ func (s *storySheet) placeFlags() float64 {
 	add := func(f flag) { s.hang(s.x0+2, s.x1-2, f) }
 	middle := func(d day) float64 { return s.x(d) + s.px/2 }
 	add(flag{x: middle(m.bloom), text: "bloom, " + m.units.date(m.bloom), style: flagStyle, ink: s.pal.soft, dotted: true})
-	add(flag{x: s.x(m.asOf), text: asOfWords(m.asOf, m.hindcast, m.units), style: gapStyle, ink: s.pal.ink})
+	if m.asOf < m.hi {
+		add(flag{x: s.x(m.asOf), text: asOfWords(m.asOf, m.hindcast, m.units), style: gapStyle, ink: s.pal.ink})
+	}
 	if a, b, ok := s.outlook(); ok {
 		add(flag{x: (a + b) / 2, text: "outlook to " + m.units.date(m.outlookEnd), style: flagStyle, ink: s.pal.slate, stretch: true})
 	}

@@ -123,6 +123,21 @@ func TestALargeFarmSeesFirstWhatIsRipe(t *testing.T) {
 	}
 }
 
+func TestARangeIsExplainedWhereOneIsTold(t *testing.T) {
+	t.Parallel()
+	if !show(thisMorning(dated("w1", "w", "A", mon11, mon11+8)), patch(), mon11).Ranges {
+		t.Error("a range is told and not explained")
+	}
+	d := dated("w1", "w", "A", mon11-20, mon11-12)
+	for _, r := range []*forecast.DateRange{&d.Stages.FirstRipe, &d.Stages.Peak, &d.Stages.LastPick} {
+		r.P10, r.P90, r.Seen = r.P50, r.P50, &r.P50
+	}
+	p := show(thisMorning(d), patch(), mon11)
+	if p.Ranges || p.MoveNote != "Every last pick is over, so no date moves any more." {
+		t.Errorf("of a season that is over: ranges %t, moves %q", p.Ranges, p.MoveNote)
+	}
+}
+
 func TestOneTapOpensAPlantingForThoseWhoRecord(t *testing.T) {
 	t.Parallel()
 	f, farm := thisMorning(dated("w1", "w", "A", mon11, mon11+8)), patch()

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"ripetide/api"
 	"ripetide/forecast"
 	"ripetide/weather"
 )
@@ -51,6 +52,7 @@ type morningPage struct {
 	NoStrip   string
 	Thin      string // What thin means at this farm; "" where no minimum is set.
 	Notes     []string
+	Ranges    bool   // Some date is told with its range, or some amount.
 	Season    string // Address of the season's page.
 }
 
@@ -126,6 +128,7 @@ type teller struct {
 	at     weather.Date // The morning that is told of.
 	before bool         // The forecast is of an earlier season.
 	over   bool         // The season is over.
+	ranges bool         // A range was told.
 	grower bool
 	names  map[string]string // Of varieties.
 	labels map[string]string // Of plantings: "Corduroy (Long Rows)".
@@ -165,6 +168,7 @@ func newMorning(farm *forecast.Farm, today weather.Date, f *forecast.Forecast, v
 		p.Thin = "under " + t.amount(kg) + " standing"
 	}
 	p.Notes = t.notes()
+	p.Ranges = t.ranges
 	p.Summary = t.summary(p)
 	return p
 }
@@ -280,22 +284,6 @@ func (t *teller) moment(at time.Time) string {
 	return Day(t.farm, weather.DateIn(at)) + " " + at.Format(clock)
 }
 
-// stretch writes a range of days, naming the month once if it is one month:
-// "Thu 14 to Sat 16 Jun", in the US "Thu Jun 14 to Sat 16".
-func stretch(f *forecast.Farm, from, to weather.Date) string {
-	y1, m1, _ := from.Civil()
-	y2, m2, _ := to.Civil()
-	switch {
-	case from == to:
-		return Day(f, from)
-	case y1 != y2 || m1 != m2:
-		return Day(f, from) + " to " + Day(f, to)
-	case f.Units == forecast.US:
-		return Day(f, from) + " to " + to.Time().Format("Mon 2")
-	}
-	return from.Time().Format("Mon 2") + " to " + Day(f, to)
-}
-
 // within writes the range of a date.
 func (t *teller) within(r forecast.DateRange) string {
 	switch {
@@ -304,7 +292,8 @@ func (t *teller) within(r forecast.DateRange) string {
 	case r.P10 == r.P90:
 		return "8 in 10 on that day"
 	}
-	return stretch(t.farm, r.P10, r.P90)
+	t.ranges = true
+	return t.farm.Span(r.P10, r.P90)
 }
 
 // about writes a date with its range.
@@ -422,15 +411,7 @@ func (t *teller) noneRipe() string {
 	return "The season is over. Last pick: " + t.labels[last.Planting] + ", " + t.about(last.Stages.LastPick) + "."
 }
 
-var (
-	moveStage = map[string]string{"first_ripe": "first ripe", "peak": "peak", "last_pick": "last pick"}
-	moveCause = map[forecast.MoveCause]string{
-		forecast.CauseWeather:   "the weather that came",
-		forecast.CauseOutlook:   "the outlook",
-		forecast.CauseSightings: "what was seen in the field",
-		forecast.CauseConstants: "changes in the book",
-	}
-)
+var moveStage = map[string]string{"first_ripe": "first ripe", "peak": "peak", "last_pick": "last pick"}
 
 // moves returns the dates that moved most, and a note in their place or after
 // them.
@@ -454,6 +435,9 @@ func (t *teller) moves() (title string, moves []morningMove, note string) {
 				return title, nil, n.Text
 			}
 		}
+		if t.allPicked() {
+			return title, nil, "Every last pick is over, so no date moves any more."
+		}
 		return title, nil, "There are no earlier dates of this season to compare with."
 	}
 	title = "Moved since " + Day(t.farm, *since)
@@ -473,29 +457,32 @@ func (t *teller) moves() (title string, moves []morningMove, note string) {
 	for _, p := range shown {
 		moves = append(moves, morningMove{
 			Name: t.labels[p.Planting],
-			By:   cmp.Or(moveStage[p.Moved.Stage], p.Moved.Stage) + " " + shift(p.Moved.Days),
+			By:   cmp.Or(moveStage[p.Moved.Stage], p.Moved.Stage) + " " + api.TellShift(p.Moved.Days),
 			Why:  why(p.Moved.Because),
 			Href: t.story(p.Planting),
 		})
 	}
 	if rest := moved[len(shown):]; len(rest) > 0 {
-		most, _, _ := strings.Cut(shift(math.Abs(rest[0].Moved.Days)), " later")
+		most, _, _ := strings.Cut(api.TellShift(math.Abs(rest[0].Moved.Days)), " later")
 		note = fmt.Sprintf("%d others moved, by %s at most.", len(rest), most)
 	}
 	return title, moves, note
 }
 
-// shift writes a move: "1.2 days later".
-func shift(days float64) string {
-	way := "later"
-	if days < 0 {
-		way = "earlier"
+// allPicked reports whether every planting that has dates was past its last pick
+// when the forecast was made.
+func (t *teller) allPicked() bool {
+	dated := false
+	for _, d := range t.f.Plantings {
+		if d.Stages == nil {
+			continue
+		}
+		dated = true
+		if !api.IsOver(d, t.f.AsOf) {
+			return false
+		}
 	}
-	n := fmt.Sprintf("%.1f", math.Abs(days))
-	if n == "1.0" {
-		return "1 day " + way
-	}
-	return strings.TrimSuffix(n, ".0") + " days " + way
+	return dated
 }
 
 // why writes the causes of a move, the greatest first, or that one if the
@@ -503,7 +490,7 @@ func shift(days float64) string {
 func why(causes []forecast.Cause) string {
 	causes = slices.Clone(causes)
 	slices.SortStableFunc(causes, func(a, b forecast.Cause) int { return cmp.Compare(math.Abs(b.Days), math.Abs(a.Days)) })
-	text := func(c forecast.Cause) string { return cmp.Or(moveCause[c.Cause], string(c.Cause)) }
+	text := func(c forecast.Cause) string { return api.CauseWords(c.Cause) }
 	switch len(causes) {
 	case 0:
 		return ""
@@ -519,7 +506,7 @@ func why(causes []forecast.Cause) string {
 	}
 	parts := make([]string, len(causes))
 	for i, c := range causes {
-		parts[i] = shift(c.Days) + " by " + text(c)
+		parts[i] = api.TellShift(c.Days) + " by " + text(c)
 	}
 	return strings.Join(parts, ", ")
 }
@@ -575,7 +562,7 @@ func (t *teller) scarce() []morningTask {
 		if g.From > t.at+alertDays || g.To < t.at {
 			continue
 		}
-		what := string(g.Kind) + " " + stretch(t.farm, g.From, g.To) + " (chance " + chances(g.Probability) + ")"
+		what := string(g.Kind) + " " + t.farm.Span(g.From, g.To) + " (chance " + chances(g.Probability) + ")"
 		if n := len(out); n > 0 && last+1 == g.From {
 			out[n-1].What += ", " + what
 			out[n-1].Why = t.between(after, g.Before)
@@ -647,7 +634,7 @@ func (t *teller) bloom() []morningTask {
 	var from, to *weather.Date
 	dateless := false
 	for _, p := range t.f.Plantings {
-		open := p.Bloom == nil || p.Bloom.From == forecast.BloomForecast
+		open := p.Bloom == nil || p.Bloom.Due(t.at)
 		if !about[p.Planting] && !(about[""] && open) {
 			continue
 		}
@@ -674,7 +661,8 @@ func (t *teller) bloom() []morningTask {
 	case dateless:
 		task.Why = enter + ": until then there are no dates."
 	case from != nil:
-		task.Why = "Expected " + stretch(t.farm, *from, *to) + ". " + enter + ": ranges are wider until then."
+		t.ranges = true
+		task.Why = "Expected " + t.farm.Span(*from, *to) + ". " + enter + ": ranges are wider until then."
 	default:
 		task.Why = enter + ": it was reckoned back from the fruit."
 	}
@@ -753,6 +741,7 @@ func (t *teller) fruit(kg forecast.KgRange) string {
 	case lo == hi:
 		return figure(hi) + " " + u.name
 	}
+	t.ranges = true
 	return figure(lo) + " to " + figure(hi) + " " + u.name
 }
 
@@ -786,7 +775,7 @@ func (t *teller) strip() (*morningStrip, string) {
 		stands = stands || t.at <= d.Date && d.Date < t.at+stripDays && t.fruit(d.RipeKg) != "none"
 	}
 	if len(order) == 0 && !stands {
-		return nil, "Nothing to pick from " + stretch(t.farm, t.at, t.at+stripDays-1) + "."
+		return nil, "Nothing to pick from " + t.farm.Span(t.at, t.at+stripDays-1) + "."
 	}
 	s := &morningStrip{}
 	for _, v := range order {

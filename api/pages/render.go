@@ -29,7 +29,7 @@ var parsed = func() map[string]*template.Template {
 	out := map[string]*template.Template{}
 	for _, n := range names {
 		out[n] = template.Must(template.New("layout.html").Funcs(template.FuncMap{
-			"day": Day, "dayYear": DayYear, "span": Span, "count": count, "list": func(xs ...any) []any { return xs },
+			"day": Day, "dayYear": DayYear, "count": count, "list": func(xs ...any) []any { return xs },
 		}).ParseFS(templateFiles, "template/layout.html", "template/form.html", "template/drop.html", "template/"+n+".html"))
 	}
 	return out
@@ -109,28 +109,10 @@ func (p *Pages) explain(ctx context.Context, err error) (status int, title, text
 func (p *Pages) today(v *visit) (weather.Date, error) { return v.farm.Today(p.Now()) }
 
 // Day writes a date as people say it: weekday, day and month.
-func Day(f *forecast.Farm, d weather.Date) string {
-	if f.Units == forecast.US {
-		return d.Time().Format("Mon Jan 2")
-	}
-	return d.Time().Format("Mon 2 Jan")
-}
+func Day(f *forecast.Farm, d weather.Date) string { return f.Day(d) }
 
 // DayYear is Day with the year.
-func DayYear(f *forecast.Farm, d weather.Date) string {
-	if f.Units == forecast.US {
-		return d.Time().Format("Mon Jan 2, 2006")
-	}
-	return d.Time().Format("Mon 2 Jan 2006")
-}
-
-// Span writes the range of a date: "Tue 3 to Sun 8 Jun" or one day.
-func Span(f *forecast.Farm, from, to weather.Date) string {
-	if from == to {
-		return Day(f, from)
-	}
-	return Day(f, from) + " to " + Day(f, to)
-}
+func DayYear(f *forecast.Farm, d weather.Date) string { return f.DayYear(d) }
 
 // count writes a number with its noun.
 func count(n int, one, many string) string {

@@ -291,7 +291,7 @@ func (p *Pages) rowList(v *visit) (rowPage, error) {
 			if d, known := stageDate(dates[pl.ID], from); known {
 				it.due = d.P50
 				if from == stage {
-					it.Next += ", " + Span(&v.farm, d.P10, d.P90)
+					it.Next += ", " + v.farm.Span(d.P10, d.P90)
 				}
 			}
 		}
@@ -368,7 +368,7 @@ func (p *Pages) rowPlanting(v *visit, id string) (*rowPlanting, error) {
 		if ok && stage == lead {
 			out.Lead = &c
 			if d, known := stageDate(dates[id], stage); known && d.Seen == nil {
-				out.Expected = fmt.Sprintf("Expected %s, most likely %s.", Span(f, d.P10, d.P90), Day(f, d.P50))
+				out.Expected = fmt.Sprintf("Expected %s, most likely %s.", f.Span(d.P10, d.P90), Day(f, d.P50))
 				if d.P10 == d.P90 {
 					out.Expected = fmt.Sprintf("Expected %s.", Day(f, d.P50))
 				}

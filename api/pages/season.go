@@ -257,6 +257,7 @@ func (t *seasonTeller) tell(page *seasonPage, chart charts.Season) {
 		url.Values{"forecast": {t.z.ID}}, chart.Title())
 	page.Caption = "Dates of season " + strconv.Itoa(t.f.Season) + " as of the morning of " + DayYear(t.farm, t.f.AsOf) +
 		"; in brackets the days between which 8 in 10 lie"
+	ranged := false
 	names := map[string]string{}
 	for i, b := range chart.Bars {
 		d := t.f.Plantings[i]
@@ -274,7 +275,11 @@ func (t *seasonTeller) tell(page *seasonPage, chart charts.Season) {
 				r.DaysRange = fmt.Sprintf("%d to %d", w.P10, w.P90)
 			}
 		}
+		ranged = ranged || r.DaysRange != "" || slices.ContainsFunc([]dateCell{r.Bloom, r.First, r.Peak, r.Last}, func(c dateCell) bool { return c.Range != "" })
 		page.Rows = append(page.Rows, r)
+	}
+	if !ranged { // All of it was seen.
+		page.Caption, _, _ = strings.Cut(page.Caption, ";")
 	}
 	for _, g := range t.f.Gaps {
 		page.Lacks = append(page.Lacks, t.lack(g, names))
@@ -382,40 +387,28 @@ func (t *seasonTeller) bloom(b forecast.Bloom) dateCell {
 	case b.From == forecast.BloomFromFull:
 		c.How = "reckoned from full bloom"
 	case b.P10 != nil && b.P90 != nil && *b.P10 < *b.P90:
-		c.Range = rangeAround(t.farm, *b.P10, b.Date, *b.P90)
+		c.Range = t.farm.Span(*b.P10, *b.P90)
 	case b.P10 == nil:
 		c.How = "reckoned from the fruit"
 	}
 	return c
 }
 
-// dateOf says the date of a stage: "Tue 5 Jun", "Mon 4 to Fri 8".
+// dateOf says the date of a stage: "Tue 5 Jun", "Mon 4 to Fri 8 Jun".
 func dateOf(farm *forecast.Farm, r forecast.DateRange) dateCell {
 	if r.Seen != nil {
 		return dateCell{Date: Day(farm, *r.Seen), How: "seen"}
 	}
 	c := dateCell{Date: Day(farm, r.P50)}
 	if r.P10 < r.P90 {
-		c.Range = rangeAround(farm, r.P10, r.P50, r.P90)
+		c.Range = farm.Span(r.P10, r.P90)
 	}
 	return c
 }
 
-// rangeAround writes a range that stands behind the date mid, without the month
-// if all three lie in it: "Mon 4 to Fri 8".
-func rangeAround(farm *forecast.Farm, from, mid, to weather.Date) string {
-	y, m, _ := mid.Civil()
-	for _, d := range []weather.Date{from, to} {
-		if yd, md, _ := d.Civil(); yd != y || md != m {
-			return Day(farm, from) + " to " + Day(farm, to)
-		}
-	}
-	return from.Time().Format("Mon 2") + " to " + to.Time().Format("Mon 2")
-}
-
 // lack says a gap or thin stretch.
 func (t *seasonTeller) lack(g forecast.Gap, names map[string]string) seasonLack {
-	l := seasonLack{What: "Thin", Days: stretch(t.farm, g.From, g.To), Chance: charts.Chance(g.Probability)}
+	l := seasonLack{What: "Thin", Days: t.farm.Span(g.From, g.To), Chance: charts.Chance(g.Probability)}
 	if g.Kind == forecast.KindGap {
 		l.What = "Nothing ripe"
 	}

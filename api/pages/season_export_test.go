@@ -1,6 +1,7 @@
 package pages
 
 import (
+	"ripetide/api"
 	"ripetide/forecast"
 	"ripetide/weather"
 )
@@ -30,7 +31,7 @@ func ExplainInto(page *StoryPage, farm *forecast.Farm, f *forecast.Forecast, pla
 	for _, d := range f.Plantings {
 		if d.Planting == planting {
 			t.dates(page, d, "bloom not entered yet")
-			t.moved(page, d.Moved)
+			page.Moved, page.Because = api.TellMoved(*farm, d, f.AsOf, false)
 		}
 	}
 	t.seen(page, ss)

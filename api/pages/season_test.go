@@ -49,7 +49,7 @@ func TestADateStandsWithItsRange(t *testing.T) {
 		r    forecast.DateRange
 		want pages.DateCell
 	}{
-		{"within a month", &farm, forecast.DateRange{P10: june(4), P50: june(5), P90: june(8)}, pages.DateCell{Date: "Tue 5 Jun", Range: "Mon 4 to Fri 8"}},
+		{"within a month", &farm, forecast.DateRange{P10: june(4), P50: june(5), P90: june(8)}, pages.DateCell{Date: "Tue 5 Jun", Range: "Mon 4 to Fri 8 Jun"}},
 		{"over the end of a month", &farm, forecast.DateRange{P10: june(0), P50: june(2), P90: june(8)}, pages.DateCell{Date: "Sat 2 Jun", Range: "Thu 31 May to Fri 8 Jun"}},
 		{"in the US", &us, forecast.DateRange{P10: june(4), P50: june(5), P90: june(31)}, pages.DateCell{Date: "Tue Jun 5", Range: "Mon Jun 4 to Sun Jul 1"}},
 		{"all but sure", &farm, forecast.DateRange{P10: june(5), P50: june(5), P90: june(5)}, pages.DateCell{Date: "Tue 5 Jun"}},
@@ -88,8 +88,8 @@ func TestTheTableSaysWhatTheChartSays(t *testing.T) {
 		got = append(got, line+" "+r.Days+" "+r.DaysRange+r.None)
 	}
 	want := []string{
-		"1 Wrenlight, East: Thu 10 May[]seen Sat 9 Jun[Fri 8 to Sun 10] Tue 12 Jun[Mon 11 to Wed 13] Sat 16 Jun[Fri 15 to Sun 17] 8 days 7 to 10",
-		"2 Corduroy, Long Rows: Wed 6 Jun[Sun 3 to Sat 9] Wed 20 Jun[Tue 19 to Thu 21] Mon 25 Jun[Sun 24 to Tue 26] Sat 30 Jun[Fri 29 Jun to Sun 1 Jul]  ",
+		"1 Wrenlight, East: Thu 10 May[]seen Sat 9 Jun[Fri 8 to Sun 10 Jun] Tue 12 Jun[Mon 11 to Wed 13 Jun] Sat 16 Jun[Fri 15 to Sun 17 Jun] 8 days 7 to 10",
+		"2 Corduroy, Long Rows: Wed 6 Jun[Sun 3 to Sat 9 Jun] Wed 20 Jun[Tue 19 to Thu 21 Jun] Mon 25 Jun[Sun 24 to Tue 26 Jun] Sat 30 Jun[Fri 29 Jun to Sun 1 Jul]  ",
 		"3 gone, Hill: [] [] [] []  bloom not entered yet",
 	}
 	if strings.Join(got, "\n") != strings.Join(want, "\n") {

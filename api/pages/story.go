@@ -6,12 +6,10 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"math"
 	"net/http"
 	"net/url"
 	"slices"
 	"strconv"
-	"strings"
 
 	"ripetide/api"
 	"ripetide/charts"
@@ -50,14 +48,14 @@ type storyPage struct {
 	Seen    []storySeen
 	NoSeen  string
 	Moved   string
-	Because []storyCause
+	Because []api.ToldCause
 
 	Narrowing      *picture
 	NarrowingWords string
 	Issued         []storyIssued
 	IssuedNote     string
 
-	Needs    []storyNeed
+	Needs    []api.ToldNeed
 	NeedUnit string
 	Taught   []string
 	Doubts   []string
@@ -78,21 +76,12 @@ type storyCount struct {
 // storySeen is somebody's look at the planting.
 type storySeen struct{ Date, What, Note string }
 
-type storyCause struct{ Cause, Days string }
-
 // storyIssued is a forecast of the planting as it was issued.
 type storyIssued struct {
 	Morning, Href     string
 	Here              bool
 	None              bool
 	First, Peak, Last dateCell
-}
-
-// storyNeed is a row of the table of requirements.
-type storyNeed struct {
-	What  string
-	Cells [3]string
-	Total bool
 }
 
 // mostIssued is how many forecasts the table of a story lists: with all of a
@@ -148,7 +137,6 @@ func (p *Pages) story(v *visit) error {
 	}
 	page.Facts = t.facts()
 	t.dates(&page, f.Plantings[at], bars[at].NoForecast)
-	t.moved(&page, f.Plantings[at].Moved)
 
 	sightings, err := p.Store.Sightings(ctx, v.farm.ID, &year, id)
 	if err != nil {
@@ -159,6 +147,8 @@ func (p *Pages) story(v *visit) error {
 	if err != nil {
 		return err
 	}
+	had := slices.ContainsFunc(issued, func(z forecast.Issued) bool { return z.AsOf < f.AsOf && z.Stages != nil })
+	page.Moved, page.Because = api.TellMoved(v.farm, f.Plantings[at], f.AsOf, had)
 	chart := narrowingChart(&v.farm, page.Name+", "+page.Block, issued, sightings, f.AsOf)
 	t.narrowing(&page, chart, issued)
 
@@ -188,12 +178,7 @@ func (p *Pages) storyless(v *visit, page storyPage, id string, varieties []forec
 	if err != nil {
 		return err
 	}
-	page.Name, page.Block = d.Variety, d.Block
-	for _, k := range varieties {
-		if k.ID == d.Variety {
-			page.Name = k.Name
-		}
-	}
+	page.Name, page.Block = api.VarietyName(varieties, d.Variety), d.Block
 	return p.render(v, http.StatusOK, v, "story", page.Name+", "+page.Block+", season "+strconv.Itoa(page.Year), page)
 }
 
@@ -305,15 +290,6 @@ type storyTeller struct {
 	planting string
 }
 
-// stageNamed says a stage by its name in a forecast.
-func stageNamed(name string) string {
-	s, err := forecast.ParseStage(name)
-	if err != nil {
-		return name
-	}
-	return stageText(s)
-}
-
 // dates says when the stages came or will come.
 func (t *storyTeller) dates(page *storyPage, d forecast.PlantingDates, none string) {
 	if d.Bloom != nil {
@@ -326,31 +302,7 @@ func (t *storyTeller) dates(page *storyPage, d forecast.PlantingDates, none stri
 	for i, r := range []forecast.DateRange{d.Stages.FirstRipe, d.Stages.Peak, d.Stages.LastPick} {
 		page.Dates = append(page.Dates, storyDate{capital(stageText(forecast.FirstRipe + forecast.Stage(i))), dateOf(t.farm, r)})
 	}
-	if w := d.PickingWindowDays; w != nil {
-		page.Window = "It is picked for " + count(w.P50, "day", "days")
-		if w.P10 != w.P90 {
-			page.Window += fmt.Sprintf(" (8 in 10: %d to %d)", w.P10, w.P90)
-		}
-		page.Window += "."
-	}
-}
-
-// moved says what changed since the forecast before.
-func (t *storyTeller) moved(page *storyPage, m *forecast.Moved) {
-	if m == nil {
-		page.Moved = "There are no earlier dates of this season to compare with."
-		return
-	}
-	what := capital(stageNamed(m.Stage))
-	since := "since the forecast of " + Day(t.farm, m.Since)
-	if math.Abs(m.Days) < 0.05 {
-		page.Moved = what + " has not moved " + since + "."
-	} else {
-		page.Moved = what + " has moved " + since + ": " + shift(m.Days) + "."
-	}
-	for _, c := range m.Because {
-		page.Because = append(page.Because, storyCause{cmp.Or(moveCause[c.Cause], string(c.Cause)), shift(c.Days)})
-	}
+	page.Window = api.TellWindow(d, t.f.AsOf)
 }
 
 // seen lists the looks of the season, by date.
@@ -415,264 +367,25 @@ func (t *storyTeller) origin(reproduced bool) string {
 
 // explain says where the dates come from.
 func (t *storyTeller) explain(page *storyPage, x *forecast.Explanation) {
-	page.Heat = t.heat(x)
-	if w := x.Weather; len(x.Days)+len(x.Ahead) > 0 {
-		for _, c := range []storyCount{
-			{"days since bloom, observed", w.ObservedDays}, {"days since bloom, filled in", w.FilledDays},
-			{"days ahead, by the outlook", w.OutlookDays}, {"days ahead, by past years alone", w.ReplayedDays},
-		} {
-			if c.Count > 0 {
-				page.Days = append(page.Days, c)
-			}
-		}
-	}
-	page.NeedUnit = "°C·d"
-	if t.farm.Units == forecast.US {
-		page.NeedUnit = "°F·d"
-	}
-	page.Needs = t.needs(x)
-	page.Taught = t.taught(x)
-	page.Doubts = t.doubts(x)
-	for _, n := range x.Notes {
-		if n.Kind != forecast.NoteEstimate && n.Kind != forecast.NoteFullBloom { // Said above.
-			page.Notes = append(page.Notes, n.Text)
-		}
-	}
-}
-
-// warmth writes degree-days as a whole number.
-func (t *storyTeller) warmth(c float64) string {
-	return heat(math.Round(t.perC()*c)/t.perC(), t.farm.Units)
-}
-
-// bare writes degree-days without their unit.
-func (t *storyTeller) bare(c float64) string { return figure(math.Round(t.perC() * c)) }
-
-func (t *storyTeller) perC() float64 {
-	if t.farm.Units == forecast.US {
-		return 9.0 / 5
-	}
-	return 1
-}
-
-// nextStage returns the stage that is to come next; nil: none.
-func nextStage(x *forecast.Explanation) *forecast.StageReasons {
-	at := 0
-	for i, r := range x.Stages {
-		if r.Date == nil || r.Date.Seen != nil {
-			at = i + 1
-		}
-	}
-	if at == len(x.Stages) {
-		return nil
-	}
-	return &x.Stages[at]
-}
-
-// heat says how much warmth there was since bloom, and how much is missing.
-func (t *storyTeller) heat(x *forecast.Explanation) []string {
-	b := x.Bloom
-	if b == nil {
-		return nil
-	}
-	var out []string
-	say := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
-	switch {
-	case b.From == forecast.BloomSighted:
-		say("It bloomed on %s.", Day(t.farm, b.Date))
-	case b.From == forecast.BloomFromFull:
-		say("Only full bloom was entered; the first open flowers are reckoned back to %s.", Day(t.farm, b.Date))
-	case b.P10 != nil && b.P90 != nil:
-		say("Bloom is not entered; by the warmth of the spring it is on about %s (8 in 10: %s). Degree-days are counted from bloom on.",
-			Day(t.farm, b.Date), rangeAround(t.farm, *b.P10, b.Date, *b.P90))
-	default:
-		say("Bloom is not entered; it is reckoned back from the fruit to about %s.", Day(t.farm, b.Date))
-	}
-	sum := x.DegreeDaysSinceBloom
-	if sum != nil && len(x.Days) > 0 && x.WeatherThrough != nil {
-		say("The %s since, through %s, brought %s.", count(len(x.Days), "day", "days"), Day(t.farm, *x.WeatherThrough), t.warmth(*sum))
-	}
-	if r := nextStage(x); r != nil && sum != nil {
-		s := fmt.Sprintf("%s takes about %s from bloom (8 in 10: %s to %s)", capital(stageNamed(r.Stage)),
-			t.warmth(r.Requirement.Mean), t.bare(r.Requirement.P10), t.bare(r.Requirement.P90))
-		if left := r.Requirement.Mean - *sum; left > 0 {
-			say("%s, so about %s are still to come.", s, t.warmth(left))
+	told := api.Telling{Farm: *t.farm, Of: x}
+	page.Heat = told.Heat()
+	observed, filled := 0, 0
+	for _, d := range told.Counted() {
+		if d.Source == forecast.DayObserved {
+			observed++
 		} else {
-			say("%s, and that is reached.", s)
+			filled++
 		}
 	}
-	if pace := x.DegreeDaysPerDay; pace != nil && nextStage(x) != nil {
-		say("A day brings about %s now.", t.warmth(*pace))
-	}
-	if len(x.Ahead) > 0 {
-		s := fmt.Sprintf("For the days ahead the weather of %s is played on", count(x.Weather.PastYears, "past year", "past years"))
-		if k := x.Weather.OutlookDays; k > 0 {
-			s = fmt.Sprintf("For the first %s ahead there is an outlook; after it the weather of %s is played on",
-				count(k, "day", "days"), count(x.Weather.PastYears, "past year", "past years"))
-		}
-		if tr := x.Weather.TrendCPerYr; tr != nil {
-			s += fmt.Sprintf(", each shifted to the present by the trend of this place, %s a decade", t.degrees(10**tr))
-		}
-		say("%s.", s)
-	}
-	say("Degree-days are counted by %s.", t.method(x.Method))
-	return out
-}
-
-// degrees writes a difference of temperatures with its sign.
-func (t *storyTeller) degrees(c float64) string {
-	unit := "°C"
-	if t.farm.Units == forecast.US {
-		unit = "°F"
-	}
-	return strings.Replace(fmt.Sprintf("%+.1f %s", c*t.perC(), unit), "-", "−", 1)
-}
-
-// method says how degree-days are counted.
-func (t *storyTeller) method(n forecast.MethodNote) string {
-	s := fmt.Sprintf("the %s method above %s", n.DegreeDays, temperature(n.BaseC, t.farm.Units))
-	if n.UpperC != nil {
-		s += fmt.Sprintf(", with a %s cutoff at %s", n.Cutoff, temperature(*n.UpperC, t.farm.Units))
-	}
-	return s
-}
-
-// needs is the table of what each stage takes and where that comes from. Figures
-// are rounded as sums, so that what is shown adds up.
-func (t *storyTeller) needs(x *forecast.Explanation) []storyNeed {
-	if len(x.Stages) != 3 {
-		return nil
-	}
-	at := func(r forecast.StageReasons, through int) int {
-		log := r.Prior.Log
-		for _, e := range r.Effects[:through] {
-			log += e.Log
-		}
-		return int(math.Round(math.Exp(log) * t.perC()))
-	}
-	var out []storyNeed
-	row := func(what string, total bool, cell func(forecast.StageReasons) string) {
-		n := storyNeed{What: what, Total: total}
-		for i, r := range x.Stages {
-			n.Cells[i] = cell(r)
-		}
-		out = append(out, n)
-	}
-	first := x.Stages[0]
-	from := "Usual for its class, " + strings.ReplaceAll(x.Ripens, "_", "-")
-	if first.Prior.From == forecast.PriorOwn {
-		from = "The farm's own figure"
-	}
-	row(from, false, func(r forecast.StageReasons) string { return figure(float64(at(r, 0))) })
-	for i, e := range first.Effects {
-		if !slices.ContainsFunc(x.Stages, func(r forecast.StageReasons) bool { return at(r, i+1) != at(r, i) }) {
-			continue
-		}
-		row(taughtBy(e), false, func(r forecast.StageReasons) string {
-			n := at(r, i+1) - at(r, i)
-			if n == 0 {
-				return "0"
-			}
-			return strings.Replace(fmt.Sprintf("%+d", n), "-", "−", 1)
-		})
-	}
-	row("Now", true, func(r forecast.StageReasons) string { return figure(float64(at(r, len(r.Effects)))) })
-	row("8 in 10 within", false, func(r forecast.StageReasons) string {
-		return t.bare(r.Requirement.P10) + " to " + t.bare(r.Requirement.P90)
-	})
-	return out
-}
-
-// taughtBy says who taught an effect.
-func taughtBy(e forecast.Effect) string {
-	past := ", from " + count(e.Seasons, "past season", "past seasons")
-	switch e.Effect {
-	case forecast.EffectFarm:
-		return "This farm" + past
-	case forecast.EffectVariety:
-		return "This variety" + past
-	case forecast.EffectPlanting:
-		return "This planting" + past
-	case forecast.EffectSeason:
-		return "This season, in all plantings"
-	case forecast.EffectOwn:
-		return "This season, in this planting"
-	case forecast.EffectLasting:
-		return "What this season adds to the past"
-	}
-	return "What has not come yet, and chance"
-}
-
-// taught says what the season has taught so far.
-func (t *storyTeller) taught(x *forecast.Explanation) []string {
-	if len(x.Stages) == 0 {
-		return nil
-	}
-	if len(x.ThisSeason) == 0 {
-		return []string{"No ripe fruit has been seen this season, so it has taught nothing yet."}
-	}
-	plantings := map[string]bool{}
-	var sum float64
-	var own []string
-	for _, s := range x.ThisSeason {
-		plantings[s.Planting] = true
-		sum += s.Pct
-		if s.Planting == x.Planting {
-			own = append(own, fmt.Sprintf("%s on %s at %s, %s", stageNamed(s.Stage), Day(t.farm, s.Date), t.warmth(s.DegreeDays), heatThan(s.Pct)))
+	w := x.Weather
+	for _, c := range []storyCount{
+		{"days since bloom, observed", observed}, {"days since bloom, filled in", filled},
+		{"days ahead, by the outlook", w.OutlookDays}, {"days ahead, by past years alone", w.ReplayedDays},
+	} {
+		if c.Count > 0 {
+			page.Days = append(page.Days, c)
 		}
 	}
-	out := []string{fmt.Sprintf("So far %s of %s seen, on the whole at %s.", count(len(x.ThisSeason), "ripe stage", "ripe stages"),
-		count(len(plantings), "planting was", "plantings were"), heatThan(sum/float64(len(x.ThisSeason))))}
-	if len(own) > 0 {
-		out = append(out, "Of this planting itself: "+strings.Join(own, "; ")+".")
-	}
-	if r := nextStage(x); r != nil {
-		i := slices.IndexFunc(r.Effects, func(e forecast.Effect) bool { return e.Effect == forecast.EffectSeason })
-		if i >= 0 && r.Effects[i].Days != nil && math.Abs(*r.Effects[i].Days) >= 0.05 {
-			out = append(out, fmt.Sprintf("What all plantings have in common this season puts %s of this one about %s.", stageNamed(r.Stage), shift(*r.Effects[i].Days)))
-		}
-	}
-	return out
-}
-
-// heatThan says how a heat compares with what was expected.
-func heatThan(pct float64) string {
-	switch n := math.Round(math.Abs(pct)); {
-	case n == 0:
-		return "the heat that past seasons made expect"
-	case pct < 0:
-		return fmt.Sprintf("%.0f %% less heat than past seasons made expect", n)
-	default:
-		return fmt.Sprintf("%.0f %% more heat than past seasons made expect", n)
-	}
-}
-
-// doubts says why there is a range.
-func (t *storyTeller) doubts(x *forecast.Explanation) []string {
-	r := nextStage(x)
-	if r == nil {
-		return nil
-	}
-	from := "what is usual, until there are four past seasons"
-	if r.Spread.Estimated {
-		from = "read from " + count(r.Spread.Seasons, "past season", "past seasons") + " here"
-	}
-	out := []string{fmt.Sprintf("What %s takes differs by about %.0f %% from season to season, and by %.0f %% between plantings within one (%s); the rest is the weather ahead.",
-		stageNamed(r.Stage), r.Spread.SeasonSDPct, r.Spread.OwnSDPct, from)}
-	if f := r.Spread.Widened; f > 1 {
-		out = append(out, fmt.Sprintf("This season is unlike those on record, so both are taken %.1f times as large.", f))
-	}
-	for _, s := range x.Stages {
-		if n := s.NotYet; n != nil {
-			text := fmt.Sprintf("Somebody looked for %s on %s and it had not come", stageNamed(s.Stage), Day(t.farm, n.Date))
-			if n.DegreeDays != nil {
-				text += ", so it takes more than " + t.warmth(*n.DegreeDays)
-			}
-			out = append(out, text+".")
-		}
-	}
-	if r.Entered != nil {
-		out = append(out, r.Entered.Text)
-	}
-	return out
+	page.NeedUnit, page.Needs = t.farm.HeatUnit(), told.Needs()
+	page.Taught, page.Doubts, page.Notes = told.Taught(), told.Doubts(), told.Notes()
 }

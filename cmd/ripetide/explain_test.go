@@ -141,9 +141,9 @@ func (s *service) explainCommand(name string, asOf weather.Date, id string) {
 	chart := filepath.Join(t.TempDir(), "story.svg")
 	out := s.command("explain", name, "--as-of", asOf.String(), "--days", "--chart", chart)
 	for _, want := range []string{
-		"Tamsin Red, Long Rows: hindcast of season 2018, as of the morning of Mon Jun 11 2018",
+		"Tamsin Red, Long Rows: hindcast of season 2018, as of the morning of Mon Jun 11, 2018",
 		"First ripe fruit was seen on Sun Jun 10.", "(8 in 10: ", "walk the field",
-		"Since the forecast of Thu Jun 7 the peak has moved", "sightings", "°F·d FROM BLOOM TO", "its class, mid", "Of this planting itself",
+		"The peak has moved since the forecast of Thu Jun 7:", "by what was seen in the field", "°F·d FROM BLOOM TO", "Usual for its class, mid", "Of this planting itself",
 		"Sat May 19", "observed", "past years", id, "same to the last byte",
 	} {
 		if !strings.Contains(strings.Join(strings.Fields(out), " "), want) {
@@ -193,13 +193,13 @@ func (s *service) tableAddsUp(out string) {
 		}
 		switch {
 		case len(cells) != 3:
-		case strings.HasPrefix(line, "its class"):
+		case strings.HasPrefix(line, "Usual for its class"):
 			sum = cells
 		case strings.HasPrefix(line, "+"):
 			for i, n := range cells {
 				sum[i] += n
 			}
-		case strings.HasPrefix(line, "now"):
+		case strings.HasPrefix(line, "Now"):
 			if fmt.Sprint(sum) != fmt.Sprint(cells) {
 				s.t.Errorf("the table adds up to %v and says %v:\n%s", sum, cells, out)
 			}

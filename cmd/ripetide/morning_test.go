@@ -89,7 +89,7 @@ func TestMorningFromNothingToAForecast(t *testing.T) {
 	page, _ = grower.do(200, "GET", "/f/fen")
 	says(t, page, "Post has no past year of weather", `href="/f/fen/weather"`)
 	page, _ = grower.do(409, "POST", "/f/fen/forecast")
-	says(t, page, `role="alert"`, "No forecast was made. Too few past years of weather. Station post has 0 past years", "load older daily records.")
+	says(t, page, `role="alert"`, "No forecast was made. Too few past years of weather. Post has 0 past years", "load older daily records.")
 
 	record, err := testdata.AnnArbor()
 	if err != nil {

@@ -187,3 +187,10 @@ func gainOf(q forecast.ProfilePoint) string {
 	}
 	return fmt.Sprintf("%s (%s to %s)", signed(q.Gain), signed(q.GainRange.Low), signed(q.GainRange.High))
 }
+
+func plural(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
