@@ -92,6 +92,9 @@ func (s *sheet) columns() *table {
 	names, forecasts := 0.0, 0
 	for _, r := range s.m.rows {
 		names = max(names, nameStyle.width(r.name), subStyle.width(r.sub))
+		if s.dense() && r.sub != "" { // Both in one line, if they can be.
+			names = max(names, nameStyle.width(r.name)+besideName+subStyle.width(r.sub))
+		}
 		if r.none == "" {
 			forecasts++
 		}
@@ -140,6 +143,12 @@ func (s *sheet) columns() *table {
 	return t
 }
 
+// besideName parts the name of a block from that of the variety before it.
+const besideName = 7
+
+// dense reports whether there are so many rows that they are set close.
+func (s *sheet) dense() bool { return len(s.m.rows) > 12 }
+
 // placeRows sets the rows from y downwards, with their texts, and returns the
 // end of the last.
 func (s *sheet) placeRows(y float64, t *table) float64 {
@@ -155,13 +164,12 @@ func (s *sheet) placeRows(y float64, t *table) float64 {
 		s.say(t.daysX, base, headStyle, right, s.pal.soft, "days")
 		s.say(t.daysX+6, base, headStyle, left, s.pal.soft, t.spread)
 	}
-	dense := len(s.m.rows) > 12
 	for _, r := range s.m.rows {
 		var b rowBox
 		if s.compact {
 			b = s.compactRow(y, r)
 		} else {
-			b = s.wideRow(y, r, dense, t)
+			b = s.wideRow(y, r, t)
 		}
 		if r.none != "" {
 			b.reason = s.reason(r, b.barY)
@@ -208,18 +216,19 @@ func (s *sheet) reason(r row, y float64) [2]float64 {
 }
 
 // wideRow sets a row with its name at the left and its dates at the right.
-func (s *sheet) wideRow(y float64, r row, dense bool, t *table) rowBox {
+func (s *sheet) wideRow(y float64, r row, t *table) rowBox {
 	x := s.margin + badgeWidth + 9
 	w := s.x0 - 16 - x
 	lines := nameStyle.wrap(r.name, w, 3)
 	height, thickness := 40.0, 17.0
-	if dense {
+	if s.dense() {
 		height, thickness = 25, 13
 	}
 	const nameLine, subLine = 16, 15
 	text := float64(len(lines)) * nameLine
 	sub := ""
-	if !dense && r.sub != "" {
+	beside := s.dense() && nameStyle.width(lines[len(lines)-1])+besideName+subStyle.width(r.sub) <= w
+	if !beside && r.sub != "" {
 		sub = subStyle.fit(r.sub, w)
 		text += subLine
 	}
@@ -231,10 +240,8 @@ func (s *sheet) wideRow(y float64, r row, dense bool, t *table) rowBox {
 	base := b.barY - text/2 + 12.5
 	for i, l := range lines {
 		s.say(x, base, nameStyle, left, s.pal.ink, l)
-		if dense && i == len(lines)-1 {
-			if at := nameStyle.width(l) + 7; at+subStyle.width(r.sub) <= w {
-				s.say(x+at, base, subStyle, left, s.pal.soft, r.sub)
-			}
+		if beside && i == len(lines)-1 {
+			s.say(x+nameStyle.width(l)+besideName, base, subStyle, left, s.pal.soft, r.sub)
 		}
 		base += nameLine
 	}

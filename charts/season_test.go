@@ -320,3 +320,27 @@ func TestSeenStageHasOneDate(t *testing.T) {
 		t.Errorf("said %q", title)
 	}
 }
+
+// A large farm has the same variety in many blocks: the wide chart names each.
+func TestManyRowsNameTheirBlocks(t *testing.T) {
+	t.Parallel()
+	s := sample()
+	s.Supply, s.Bars = nil, slices.Clone(s.Bars)
+	for n := 0; len(s.Bars) < 25; n++ {
+		s.Bars = append(s.Bars, s.Bars[n])
+	}
+	for i := range s.Bars {
+		s.Bars[i].Block = fmt.Sprintf("Schoolhouse Field %d", i+1)
+	}
+	for _, width := range []int{800, 960, 1184, 2400} {
+		var out bytes.Buffer
+		if err := s.WriteSVG(&out, charts.Options{Width: width}); err != nil {
+			t.Fatal(err)
+		}
+		for _, b := range s.Bars {
+			if !strings.Contains(out.String(), ">"+b.Block+"<") {
+				t.Errorf("%d px wide: %s of %s is not named", width, b.Block, b.Variety)
+			}
+		}
+	}
+}

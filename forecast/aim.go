@@ -174,7 +174,10 @@ func (c *computing) countHoles() {
 			c.f.DaysNotObserved += since - len(r.own.Between(b+1, c.asOf-1))
 		}
 	}
-	if n := c.f.DaysNotObserved; n > 0 {
+	switch n := c.f.DaysNotObserved; {
+	case n == 1:
+		c.note(NoteHole, "", "One of the days since the first bloom has no weather record; it was filled in and counts as uncertain.")
+	case n > 1:
 		c.note(NoteHole, "", "%d of the days since the first bloom have no weather record; they were filled in and count as uncertain.", n)
 	}
 }

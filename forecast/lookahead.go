@@ -70,14 +70,14 @@ func (c *computing) lookAhead() error {
 			oldest = &l
 		}
 		if _, l, ok := r.own.Span(); ok && l < c.asOf-1 && r.last() > l {
-			c.note(NoteStale, "", "The record of %s ends on %s, %d days before this morning: its stand-in is used until %s.",
-				c.stationName(s), c.day(l), c.asOf-1-l, c.day(r.last()))
+			c.note(NoteStale, "", "The record of %s ends on %s, %s before this morning: its stand-in is used until %s.",
+				c.stationName(s), c.day(l), days(int(c.asOf-1-l)), c.day(r.last()))
 		}
 		c.noteStandIn(s, r)
 		c.noteLeftOut(s)
 		if l := r.last(); l < c.asOf-1 {
-			c.note(NoteStale, "", "The record of %s ends on %s, %d days before this morning: past years stand in for the days since.",
-				c.stationName(s), c.day(l), c.asOf-1-l)
+			c.note(NoteStale, "", "The record of %s ends on %s, %s before this morning: past years stand in for the days since.",
+				c.stationName(s), c.day(l), days(int(c.asOf-1-l)))
 		}
 	}
 	c.f.WeatherThrough = oldest

@@ -53,6 +53,14 @@ func (f Farm) monthDay(d weather.Date) string {
 	return d.Time().Format("2 January")
 }
 
+// days writes a number of days.
+func days(n int) string {
+	if n == 1 {
+		return "1 day"
+	}
+	return fmt.Sprintf("%d days", n)
+}
+
 // perC is how many degrees of the farm's scale a difference of 1 °C is.
 func (f Farm) perC() float64 {
 	if f.Units == US {

@@ -241,7 +241,10 @@ func (c *computing) flower(members, perTrace int) error {
 			c.note(NoteLook, d.Planting, "By the warmth of this spring bloom came about %s and nobody has entered it: look, and enter what you see.", c.day(t.bloom))
 		}
 	}
-	if due > 0 {
+	switch {
+	case due == 1:
+		c.note(NoteNoBloom, "", "Bloom is not entered for one of the plantings: it is forecast from the warmth of the spring, and its ranges are wider for it.")
+	case due > 1:
 		c.note(NoteNoBloom, "", "Bloom is not entered for %d of the plantings: it is forecast from the warmth of the spring, and their ranges are wider for it.", due)
 	}
 	return nil

@@ -401,7 +401,7 @@ func keptWords(v *visit, r *api.DaysReport) *fileReport {
 func rowsOf(v *visit, r *api.DaysReport) fileRows {
 	var out fileRows
 	for _, x := range r.Refused[:min(len(r.Refused), rowsShown)] {
-		out.Refused = append(out.Refused, refusedRow{x.Row, x.Date, figuresOf(&v.farm, lowHigh(x.Reason))})
+		out.Refused = append(out.Refused, refusedRow{x.Row, x.Date, reasonOf(&v.farm, x.Reason)})
 	}
 	out.MoreRefused = len(r.Refused) - len(out.Refused)
 	for _, x := range r.Suspect[:min(len(r.Suspect), rowsShown)] {

@@ -3,7 +3,6 @@ package pages
 import (
 	"fmt"
 	"math"
-	"regexp"
 	"slices"
 	"strings"
 	"time"
@@ -182,7 +181,7 @@ func (x *look) doubtWords() []string {
 	case h.Misfit != "":
 		return []string{
 			count(n, "day looks", "days look") + " wrong: so many that it must be the station's place, unit or hour of reading, and none is left out for it.",
-			"The first one, in °C: " + figuresOf(x.farm, lowHigh(h.Misfit)) + ".",
+			"The first one: " + figuresOf(x.farm, lowHigh(h.Misfit)) + ".",
 		}
 	case n == 0 && len(h.LeftOut) == 0:
 		return []string{"No day looks wrong."}
@@ -390,21 +389,17 @@ func testWordsOf(test string) string {
 	return test
 }
 
-var (
-	standardDeviation = regexp.MustCompile(` and ([\d.]+) the standard deviation`)
-	correlation       = regexp.MustCompile(` \((correlation )?-?\d\.\d\d\)`)
-)
+// figuresOf puts the clause of a test as people at the farm say it.
+func figuresOf(f *forecast.Farm, text string) string { return f.Finding(text) }
 
-// figuresOf puts the clause of a test or reader as people say it: dates with
-// their weekday, and no word of statistics.
-func figuresOf(f *forecast.Farm, text string) string {
-	text = standardDeviation.ReplaceAllString(text, ", give or take $1")
-	text = correlation.ReplaceAllString(text, "")
-	return anyDate.ReplaceAllStringFunc(text, func(s string) string {
+// reasonOf puts the reason of a reader as people say it, dates with their
+// weekday. Figures stay in the unit of what was read.
+func reasonOf(f *forecast.Farm, text string) string {
+	return anyDate.ReplaceAllStringFunc(lowHigh(text), func(s string) string {
 		d, err := weather.ParseDate(s)
 		if err != nil {
 			return s
 		}
-		return DayYear(f, d)
+		return f.DayYear(d)
 	})
 }
