@@ -76,6 +76,8 @@ const (
 // constraints says what it means that a constraint refused a row. A check that
 // is not listed means forecast.ErrInvalid.
 var constraints = map[string]error{
+	"decision_version_farm_fk":         forecast.ErrFarmNotFound,
+	"decision_version_forecast_fk":     forecast.ErrForecastNotFound,
 	"farm_version_farm_fk":             forecast.ErrFarmNotFound,
 	"station_farm_fk":                  forecast.ErrFarmNotFound,
 	"variety_farm_fk":                  forecast.ErrFarmNotFound,

@@ -18,8 +18,12 @@ func TestFarmIsReadAsItWasPut(t *testing.T) {
 	full.ThinKgPerDay = 120.5
 	full.Opening = forecast.Opening{
 		ReadyKg: 300, ReadyShare: 0.25, Confidence: 0.8, NoticeDays: 5,
-		Weekdays: []time.Weekday{time.Saturday, time.Sunday},
+		Weekdays:       []time.Weekday{time.Saturday, time.Sunday},
+		FirstVarieties: 2,
+		ReadyKgOn:      [7]float64{time.Saturday: 500.5},
+		Channels:       []forecast.Channel{{Name: "Sign at the road", NoticeDays: 0}, {Name: "Weekly paper", NoticeDays: 8}},
 	}
+	full.Holidays = []forecast.Holiday{{Name: "Midsummer", Rule: "24 June"}, {Name: "Whit Monday", Rule: "50 days after Easter"}}
 	dale := forecast.Farm{ID: "dale", Name: "Dale", Latitude: -41.2, Longitude: 174.9, TimeZone: "Pacific/Auckland", Units: forecast.Metric, GapProbability: 1}
 	must(t)(s.PutFarm(t.Context(), full, "key ann", t0))
 	must(t)(s.PutFarm(t.Context(), dale, "key ann", t0))

@@ -54,6 +54,10 @@ func (s *Store) Inputs(ctx context.Context, farm string, knownAt time.Time) (for
 	})
 	pickings.queue(b, farm, at, &in.Pickings)
 	frosts.queue(b, farm, at, &in.Frosts)
+	b.Queue(decisionsSQL, farm, nil, at).Query(func(rows pgx.Rows) (err error) {
+		in.Decisions, err = pgx.CollectRows(rows, scanDecision)
+		return err
+	})
 	b.Queue(inputDaysSQL, farm, at).Query(records.collectDays)
 	records.queueJudgements(b, farm, "", at)
 	b.Queue(inputOutlooksSQL, farm, at).Query(func(rows pgx.Rows) (err error) {

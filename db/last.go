@@ -16,6 +16,7 @@ const lastRecordedSQL = `
 		(SELECT max(ended_at) FROM sighting_end WHERE farm = $1),
 		(SELECT max(received_at) FROM station_day WHERE farm = $1),
 		(SELECT max(received_at) FROM outlook_version WHERE farm = $1),
+		(SELECT max(decided_at) FROM decision_version WHERE farm = $1),
 		(SELECT max(made_at) FROM frozen_forecast WHERE farm = $1))`
 
 // LastRecorded returns the latest instant at which anything was recorded of a

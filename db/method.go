@@ -23,7 +23,7 @@ func (s *Store) PutMethod(ctx context.Context, farm string, c forecast.MethodCho
 	}
 	err = s.write(ctx, func(tx pgx.Tx) error {
 		var since time.Time
-		if err := tx.QueryRow(ctx, holdMethodSQL, farm).Scan(&since); err != nil {
+		if err := tx.QueryRow(ctx, claimFarmSQL, farm).Scan(&since); err != nil {
 			return orNotFound(err, forecast.ErrFarmNotFound)
 		}
 		was, last, err := scanChoice(tx.QueryRow(ctx, methodSQL, farm, now))
@@ -49,7 +49,7 @@ func (s *Store) PutMethod(ctx context.Context, farm string, c forecast.MethodCho
 
 const (
 	// Writers wait for each other at the farm's row.
-	holdMethodSQL = `
+	claimFarmSQL = `
 		SELECT created_at
 		FROM farm
 		WHERE farm = $1

@@ -35,7 +35,7 @@ func TestAdviceMovesAsTheLaterMorningSays(t *testing.T) {
 	var days []int
 	for trace := range traces {
 		member := ms[trace*perTrace+(trace*7)%perTrace]
-		out := workOut(in.Farm, member)
+		out := workOut(in.Farm, nil, member)
 		then := in
 		then.Records = slices.Clone(in.Records)
 		for i, r := range then.Records {
@@ -138,5 +138,38 @@ func TestAdviceAtTheEdges(t *testing.T) {
 	a = compute(t, in, asOf).Advice
 	if o := a.Opening; o.Day == nil || *o.Probability < 0.8 || a.Confidence != 0.8 || a.Ready.By != forecast.ReadyByAny {
 		t.Errorf("anything ripe will do, and advice %+v", a)
+	}
+}
+
+// A changed mind counts, also when it takes a day back, and a decision is not
+// known before it is made.
+func TestNewestDecisionCounts(t *testing.T) {
+	t.Parallel()
+	day := func(d int) *weather.Date { x := weather.DateOf(2018, time.June, d); return &x }
+	ds := []forecast.Decision{
+		{Season: 2018, Kind: forecast.DecideOpening, Day: day(9), Version: 1},
+		{Season: 2018, Kind: forecast.DecideOpening, Day: day(14), Version: 3},
+		{Season: 2018, Kind: forecast.DecideOpening, Version: 2},
+		{Season: 2017, Kind: forecast.DecideOpening, Day: day(1), Version: 4},
+		{Season: 2018, Kind: forecast.DecideClosing, Day: day(30), Version: 1},
+		{Season: 2018, Kind: forecast.DecideClosing, Version: 2},
+	}
+	if d, ok := forecast.Decided(ds, 2018, forecast.DecideOpening); !ok || d != *day(14) {
+		t.Errorf("opening %s, %v", d, ok)
+	}
+	if d, ok := forecast.Decided(ds, 2018, forecast.DecideClosing); ok {
+		t.Errorf("closing on %s was taken back", d)
+	}
+
+	in, asOf := demo(t)
+	at := func(d weather.Date) time.Time { return d.Time().Add(20 * time.Hour) }
+	plain := compute(t, in, asOf)
+	in.Decisions = []forecast.Decision{{Season: 2018, Kind: forecast.DecideOpening, Day: day(28), Version: 1, DecidedAt: at(asOf + 1)}}
+	if later := compute(t, in, asOf); later.Days[10].Enough != plain.Days[10].Enough {
+		t.Error("a decision of tomorrow is known today")
+	}
+	in.Decisions[0].DecidedAt = at(asOf - 1)
+	if f := compute(t, in, asOf); f.Days[10].Enough != 0 || plain.Days[10].Enough == 0 {
+		t.Errorf("%s: enough %v before the announced opening, %v without one", f.Days[10].Date, f.Days[10].Enough, plain.Days[10].Enough)
 	}
 }

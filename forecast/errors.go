@@ -17,6 +17,7 @@ var (
 	ErrSightingNotFound = errors.New("forecast: sighting not found")
 	ErrPickingNotFound  = errors.New("forecast: picking not found")
 	ErrFrostNotFound    = errors.New("forecast: frost not found")
+	ErrDecisionNotFound = errors.New("forecast: decision not found")
 	ErrForecastNotFound = errors.New("forecast: forecast not found")
 
 	// ErrInvalid is a value that cannot be; see [FieldError].

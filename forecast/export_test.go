@@ -268,7 +268,7 @@ func Settled(e Effects, above []float64, n int) ([][]float64, error) {
 // member; perTrace members share a trace.
 func GapRuns(gap [][]bool, p float64, perTrace int) []Gap {
 	days := len(gap[0])
-	t := newTally(Farm{}, 0, 0, len(gap), days)
+	t := newTally(Farm{}, nil, 0, 0, 0, len(gap), days)
 	for m, row := range gap {
 		for d, is := range row {
 			if is {

@@ -87,6 +87,10 @@ type DateRange struct {
 	P50  weather.Date  `json:"p50"`
 	P90  weather.Date  `json:"p90"`
 	Seen *weather.Date `json:"seen"`
+	// Earliest is the date in the earliest member, of first ripe fruit only: no
+	// quantile takes its place where fruit must not come before something else.
+	// Nil in forecasts frozen before it was kept.
+	Earliest *weather.Date `json:"earliest,omitempty"`
 }
 
 // DayCounts holds quantiles of a number of days.

@@ -30,6 +30,7 @@ type Inputs struct {
 	Sightings []Sighting // Of all seasons, current ones only (none that was replaced).
 	Pickings  []Picking  // Likewise.
 	Frosts    []Frost    // Likewise.
+	Decisions []Decision // Of all seasons, all versions.
 	// Choice is the method that the farm has accepted; nil: DefaultMethod.
 	Choice *MethodChoice
 }
@@ -60,7 +61,8 @@ func (in Inputs) zone() *time.Location {
 
 // asSeenOn returns in without anything that is dated after what the morning
 // of asOf knows: weather up to the day before, sightings, pickings and frosts
-// up to and including it, outlooks issued before its end at the farm. Weather
+// up to and including it, outlooks issued and decisions made before its end at
+// the farm. Weather
 // is sifted on the way. It is the only door through which [Compute] sees its
 // inputs, so that no later record can leak into a forecast.
 func (in Inputs) asSeenOn(asOf weather.Date) Inputs {
@@ -80,6 +82,12 @@ func (in Inputs) asSeenOn(asOf weather.Date) Inputs {
 	for _, s := range in.Sightings {
 		if s.Date <= asOf {
 			out.Sightings = append(out.Sightings, s)
+		}
+	}
+	out.Decisions = nil
+	for _, d := range in.Decisions {
+		if weather.DateIn(d.DecidedAt.In(zone)) <= asOf {
+			out.Decisions = append(out.Decisions, d)
 		}
 	}
 	out.Pickings = nil

@@ -25,6 +25,7 @@ type oneMember struct {
 	kg     map[weather.Date]map[string]float64
 	total  map[weather.Date]float64
 	thin   map[weather.Date]bool
+	opens  map[weather.Date]bool
 	ready  map[weather.Date]bool    // Enough to open, if nobody has picked.
 	enough map[weather.Date]bool    // Enough for the crowd, since the farm opened.
 	past   map[weather.Date]float64 // Share of the crop that has spoiled, if nobody has picked.
@@ -95,11 +96,11 @@ func stagesOf(m forecast.Member, h map[weather.Date]float64) (day [3]weather.Dat
 	return day
 }
 
-func workOut(farm forecast.Farm, ms []forecast.Member) oneMember {
+func workOut(farm forecast.Farm, decided []forecast.Decision, ms []forecast.Member) oneMember {
 	o := oneMember{
 		stages: map[string][3]weather.Date{}, ripe: map[weather.Date]map[string]bool{},
 		kg: map[weather.Date]map[string]float64{}, total: map[weather.Date]float64{}, thin: map[weather.Date]bool{},
-		ready: map[weather.Date]bool{}, enough: map[weather.Date]bool{}, past: map[weather.Date]float64{}, weeks: map[weather.Date]float64{},
+		opens: map[weather.Date]bool{}, ready: map[weather.Date]bool{}, enough: map[weather.Date]bool{}, past: map[weather.Date]float64{}, weeks: map[weather.Date]float64{},
 	}
 	ripening := map[string]map[weather.Date]float64{}
 	for i, m := range ms {
@@ -182,7 +183,11 @@ func workOut(farm forecast.Farm, ms []forecast.Member) oneMember {
 		opens := len(farm.Opening.Weekdays) == 0 || slices.Contains(farm.Opening.Weekdays, d.Date.Weekday())
 		inSeason := o.first <= d.Date && d.Date <= o.last
 		o.ready[d.Date] = inSeason && unpicked >= need
-		if total >= need && d.Date >= o.first && opens {
+		opens = opens && !slices.ContainsFunc(decided, func(x forecast.Decision) bool { return x.Kind == forecast.DecideClosing && d.Date > *x.Day })
+		if i := slices.IndexFunc(decided, func(x forecast.Decision) bool { return x.Kind == forecast.DecideOpening }); i >= 0 {
+			open = d.Date >= *decided[i].Day
+			opens = opens || d.Date == *decided[i].Day
+		} else if total >= need && d.Date >= o.first && opens {
 			open = true
 		}
 		if open && d.Date <= o.last && farm.ThinKgPerDay > 0 && total < farm.ThinKgPerDay {
@@ -192,6 +197,7 @@ func workOut(farm forecast.Farm, ms []forecast.Member) oneMember {
 		if farm.ThinKgPerDay > 0 {
 			crowd = farm.ThinKgPerDay
 		}
+		o.opens[d.Date] = opens
 		o.enough[d.Date] = open && d.Date <= o.last && total >= crowd
 		if open && opens {
 			clear(standing)
@@ -291,6 +297,15 @@ func TestForecastIsWhatItsMembersSay(t *testing.T) {
 			}
 			return asOf - 14
 		},
+		"opening announced for a day on which it does not open as a rule, and closing": func(in *forecast.Inputs) weather.Date {
+			// A changed mind: the oracle is given what counts alone.
+			opening, closing := weather.DateOf(2018, time.June, 13), weather.DateOf(2018, time.July, 3)
+			in.Decisions = []forecast.Decision{
+				{Season: 2018, Kind: forecast.DecideOpening, Day: &opening, Version: 2},
+				{Season: 2018, Kind: forecast.DecideClosing, Day: &closing, Version: 1},
+			}
+			return asOf - 2
+		},
 		"before most have bloomed": func(*forecast.Inputs) weather.Date { return weather.DateOf(2018, time.May, 14) },
 		"from winter on":           func(*forecast.Inputs) weather.Date { return weather.DateOf(2018, time.January, 20) },
 		"nobody has found ripe fruit yet": func(in *forecast.Inputs) weather.Date {
@@ -313,7 +328,7 @@ func TestForecastIsWhatItsMembersSay(t *testing.T) {
 			}
 			all := make([]oneMember, len(ms))
 			for i, m := range ms {
-				all[i] = workOut(in.Farm, m)
+				all[i] = workOut(in.Farm, in.Decisions, m)
 			}
 			f := compute(t, in, at)
 			compareDates(t, f, all)
@@ -338,6 +353,12 @@ func compareDates(t *testing.T, f *forecast.Forecast, all []oneMember) {
 			}
 			if a, b, c := quantile(ds, 0.1), quantile(ds, 0.5), quantile(ds, 0.9); r.P10 != a || r.P50 != b || r.P90 != c {
 				t.Errorf("%s, stage %d: %s %s %s, members say %s %s %s", p.Planting, s, r.P10, r.P50, r.P90, a, b, c)
+			}
+			switch least := slices.Min(ds); {
+			case s == 0 && (r.Earliest == nil || *r.Earliest != least):
+				t.Errorf("%s: earliest %v, members say %s", p.Planting, r.Earliest, least)
+			case s > 0 && r.Earliest != nil:
+				t.Errorf("%s, stage %d has an earliest member, %s", p.Planting, s, r.Earliest)
 			}
 		}
 		for _, m := range all {
@@ -437,7 +458,7 @@ func compareDays(t *testing.T, farm forecast.Farm, f *forecast.Forecast, all []o
 		if !near(d.Past, past, 2e-3) {
 			t.Errorf("%s: %v of the crop is past, members say %v", d.Date, d.Past, past)
 		}
-		if want := len(farm.Opening.Weekdays) == 0 || slices.Contains(farm.Opening.Weekdays, d.Date.Weekday()); d.Opens != want {
+		if want := all[0].opens[d.Date]; d.Opens != want {
 			t.Errorf("%s: opens is %v", d.Date, d.Opens)
 		}
 		if want := share(all, func(m oneMember) bool { return m.thin[d.Date] }); !near(d.ThinProbability, want, 6e-4) {
@@ -490,7 +511,7 @@ func compareAdvice(t *testing.T, farm forecast.Farm, f *forecast.Forecast, all [
 	best := map[weather.Date]int{}
 	for _, m := range all {
 		for d := m.first; d <= m.last; d++ {
-			if m.ready[d] && (len(farm.Opening.Weekdays) == 0 || slices.Contains(farm.Opening.Weekdays, d.Weekday())) {
+			if m.ready[d] && m.opens[d] {
 				firsts = append(firsts, d)
 				break
 			}

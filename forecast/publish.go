@@ -21,12 +21,14 @@ func (c *computing) publish(ripening []int, when dates, sums *tally, first weath
 		var r [ripeStages]DateRange
 		for s := range r {
 			q := dayQuantiles(when.of(t, s))
-			r[s] = DateRange{first + weather.Date(q[0]), first + weather.Date(q[1]), first + weather.Date(q[2]), tg.seen[s]}
+			r[s] = DateRange{P10: first + weather.Date(q[0]), P50: first + weather.Date(q[1]), P90: first + weather.Date(q[2]), Seen: tg.seen[s]}
 			if tg.seen[s] == nil && r[s].P50 < c.asOf {
 				c.note(NoteLook, p.Planting, "By the model %s came about %s and nobody has entered it: look, and enter what you see.",
 					stageWords[s], c.day(r[s].P50))
 			}
 		}
+		earliest := first + weather.Date(slices.Min(when.of(t, 0)))
+		r[0].Earliest = &earliest
 		p.Stages = &StageDates{r[0], r[1], r[2]}
 		window := make([]int16, when.members)
 		a, b := when.of(t, 0), when.of(t, ripeStages-1)

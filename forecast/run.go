@@ -169,7 +169,7 @@ func (c *computing) run() error {
 func (c *computing) count(ripening []int, xs [][]float64, when dates, perTrace, lo, hi int) *tally {
 	first := c.targets[0].ahead.first
 	days := len(c.targets[0].ahead.paths[0])
-	sums := newTally(c.in.Farm, first, len(ripening), hi-lo, days)
+	sums := newTally(c.in.Farm, c.in.Decisions, c.season, first, len(ripening), hi-lo, days)
 	w := newScratch(len(c.in.Varieties), len(ripening), days)
 	ps := make([]memberDay, len(ripening))
 	for m := lo; m < hi; m++ {

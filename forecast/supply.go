@@ -31,6 +31,7 @@ type tally struct {
 	thinDays      bitmap
 	first, last   []int16 // The season's ends by member.
 	opens         []bool  // Whether the farm opens on the day.
+	opening       int     // The day it has decided to open on; -1: none.
 	rule          readyRule
 	weekdays      []time.Weekday
 	ready         []int       // Members with enough to open on the day if nobody has picked.
@@ -73,14 +74,14 @@ func (b bitmap) any(member, from, to int) bool {
 	return false
 }
 
-func newTally(farm Farm, first weather.Date, plantings, members, days int) *tally {
+func newTally(farm Farm, decided []Decision, season int, first weather.Date, plantings, members, days int) *tally {
 	t := &tally{
 		days: days, members: members,
 		season: make([]int, days), ripe: make([]int, days), gap: make([]int, days), thin: make([]int, days),
 		kg: make([][]float32, days), kgBy: make([][]float64, plantings),
 		gapDays: newBitmap(members, days), thinDays: newBitmap(members, days),
 		first: make([]int16, members), last: make([]int16, members),
-		opens: make([]bool, days), rule: newReadyRule(farm), weekdays: make([]time.Weekday, days),
+		opens: make([]bool, days), opening: -1, rule: newReadyRule(farm), weekdays: make([]time.Weekday, days),
 		ready: make([]int, days), firstReady: make([]int16, members), firstAny: make([]int16, members),
 		past: make([]float64, days), enough: make([]int, days),
 		weekKg: make([][]float32, days/7+2), bestWeek: make([]int16, members),
@@ -88,6 +89,17 @@ func newTally(farm Farm, first weather.Date, plantings, members, days int) *tall
 	for d := range days {
 		t.weekdays[d] = (first + weather.Date(d)).Weekday()
 		t.opens[d] = farm.Opening.OpensOn(t.weekdays[d])
+	}
+	// What was decided stands, also on a weekday on which the farm does not open
+	// as a rule.
+	if day, ok := Decided(decided, season, DecideOpening); ok {
+		t.opening = int(day - first)
+		t.opens[t.opening] = true
+	}
+	if day, ok := Decided(decided, season, DecideClosing); ok {
+		for d := int(day-first) + 1; d < days; d++ {
+			t.opens[d] = false
+		}
 	}
 	for p := range t.kgBy {
 		t.kgBy[p] = make([]float64, days)
@@ -183,8 +195,8 @@ type memberDay struct {
 // Standing fruit: what stood yesterday and was not picked spoils by a half-life
 // of three days, 1.5 above 30 °C, and today's ripening comes on top. As long as
 // nothing is known of pickings, nobody picks before opening and everything ripe
-// is picked on open days after it. The season opens on the first open day with
-// enough to open, see [readyRule].
+// is picked on open days after it. The season opens on the day that the farm has
+// decided on, else on the first open day with enough, see [readyRule].
 // Thin days lie between opening and the last picking day: before opening
 // nobody comes.
 func (t *tally) add(m int, farm Farm, ps []memberDay, w *scratch) {
@@ -274,7 +286,11 @@ func (t *tally) stand(m int, farm Farm, ps []memberDay, w *scratch) {
 				t.firstReady[m] = min(t.firstReady[m], int16(d))
 			}
 		}
-		open = open || total >= need && d >= first && t.opens[d]
+		if t.opening >= 0 {
+			open = d >= t.opening
+		} else {
+			open = open || total >= need && d >= first && t.opens[d]
+		}
 		if !open {
 			continue
 		}
