@@ -100,7 +100,7 @@ func (s *Server) overlap(ctx context.Context, in *OverlapPath, mediaType string)
 	if err != nil {
 		return nil, err
 	}
-	f, err := forecast.Decode(z.Body)
+	f, err := s.forecast.Decode(ctx, z)
 	if err != nil {
 		return nil, err
 	}

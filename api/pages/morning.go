@@ -50,7 +50,7 @@ func (p *Pages) showMorning(v *visit, status int, fault string) error {
 	case err != nil:
 		return err
 	default:
-		f, err := forecast.Decode(z.Body)
+		f, err := p.Forecast.Decode(ctx, z)
 		if err != nil {
 			return err
 		}

@@ -25,6 +25,7 @@ type Config struct {
 	Forecast *forecast.Service
 	Feeds    api.Fetcher
 	Issued   Issued
+	States   States
 	Now      func() time.Time
 	Log      *slog.Logger
 	Version  string // Of the program.
@@ -54,6 +55,7 @@ type Pages struct {
 	tries    limiter
 	revoking sync.Mutex
 	files    string // Version of the static files: changes with what is in them.
+	kept     kept
 }
 
 //go:embed static
@@ -62,6 +64,7 @@ var staticFiles embed.FS
 // Add adds the pages to the router of the API.
 func Add(c Config) {
 	p := &Pages{Config: c, tries: limiter{now: c.Now}, files: filesVersion()}
+	p.kept.pictures.Most = picturesKept
 	e := c.API.Echo()
 	static, err := fs.Sub(staticFiles, "static")
 	if err != nil {

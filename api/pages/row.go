@@ -155,7 +155,7 @@ func (p *Pages) expected(ctx context.Context, farm string, season int) (map[stri
 	if err != nil {
 		return nil, err
 	}
-	f, err := forecast.Decode(z.Body)
+	f, err := p.Forecast.Decode(ctx, z)
 	if err != nil {
 		return nil, err
 	}

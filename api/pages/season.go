@@ -178,7 +178,7 @@ func (p *Pages) forecastOf(ctx context.Context, farm *forecast.Farm, year int, i
 	if err != nil {
 		return nil, z, err
 	}
-	f, err := forecast.Decode(z.Body)
+	f, err := p.Forecast.Decode(ctx, z)
 	return f, z, err
 }
 

@@ -239,7 +239,7 @@ const (
 // steps lists what is set up, what is missing and how much that matters.
 func (p *Pages) steps(v *visit) error {
 	ctx, to := v.Request().Context(), "/f/"+v.farm.ID
-	in, err := p.Forecast.Store.Inputs(ctx, v.farm.ID, p.Now())
+	in, err := p.laidOut(v)
 	if err != nil {
 		return err
 	}
@@ -253,7 +253,9 @@ func (p *Pages) steps(v *visit) error {
 		Title: "The farm", State: "done", Found: fmt.Sprintf("%s, %s, %s.", v.farm.Name, place(v.farm.Latitude, v.farm.Longitude), v.farm.TimeZone),
 		Links: []link{{"Change it", to + "/book/farm"}},
 	})
-	p.stationSteps(&page, v, in, today)
+	if err := p.stationSteps(&page, v, in); err != nil {
+		return err
+	}
 
 	varieties := step{Title: "Varieties", State: "done", Found: count(len(in.Varieties), "variety", "varieties") + ".", Links: []link{
 		{"Paste or upload a list", to + "/book/list"}, {"Add one", to + "/book/variety"},
@@ -294,6 +296,27 @@ func (p *Pages) steps(v *visit) error {
 	return p.render(v, http.StatusOK, v, "setup", "Set up", page)
 }
 
+// laidOut returns what is set up on a farm and what was seen there; of its
+// stations only what they are.
+func (p *Pages) laidOut(v *visit) (in forecast.Inputs, err error) {
+	ctx, farm := v.Request().Context(), v.farm.ID
+	in.Farm = v.farm
+	if in.Varieties, err = p.Store.Varieties(ctx, farm); err != nil {
+		return in, err
+	}
+	if in.Plantings, err = p.Store.Plantings(ctx, farm); err != nil {
+		return in, err
+	}
+	if in.Sightings, err = p.Store.Sightings(ctx, farm, nil, ""); err != nil {
+		return in, err
+	}
+	stations, err := p.Store.Stations(ctx, farm)
+	for _, s := range stations {
+		in.Records = append(in.Records, forecast.Record{Station: s})
+	}
+	return in, err
+}
+
 func (s *stepsPage) add(x step) {
 	switch x.State {
 	case "done":
@@ -308,7 +331,7 @@ func (s *stepsPage) add(x step) {
 }
 
 // stationSteps are the steps of the station and of its weather.
-func (p *Pages) stationSteps(page *stepsPage, v *visit, in forecast.Inputs, today weather.Date) {
+func (p *Pages) stationSteps(page *stepsPage, v *visit, in forecast.Inputs) error {
 	to := "/f/" + v.farm.ID
 	station := step{Title: "A station", State: "done", Links: []link{{"Add another", to + "/book/station"}}}
 	record := step{Title: "Its weather", State: "missing"}
@@ -319,18 +342,20 @@ func (p *Pages) stationSteps(page *stepsPage, v *visit, in forecast.Inputs, toda
 		page.Lacking = append(page.Lacking, "a station", "its weather")
 		page.add(station)
 		page.add(record)
-		return
+		return nil
 	}
 	var names []string
 	best, stale := 0, 0
 	for _, r := range in.Records {
 		names = append(names, r.Station.Name)
 		record.Links = append(record.Links, link{"Weather of " + r.Station.Name, to + "/weather/" + r.Station.ID})
-		h, err := forecast.StationHealth(in, r.Station.ID, nil, today)
-		if err != nil || h.Leaning.PastSeasons < best {
-			continue
+		k, err := p.known(v, r.Station.ID)
+		if err != nil {
+			return err
 		}
-		best, stale = h.Leaning.PastSeasons, h.DaysOld
+		if h := k.health; h.Leaning.PastSeasons >= best {
+			best, stale = h.Leaning.PastSeasons, h.DaysOld
+		}
 	}
 	station.Found = strings.Join(names, ", ") + "."
 	if best > 0 {
@@ -355,6 +380,7 @@ func (p *Pages) stationSteps(page *stepsPage, v *visit, in forecast.Inputs, toda
 	}
 	page.add(station)
 	page.add(record)
+	return nil
 }
 
 // plantingsOf returns the plantings with a crop in a season, and how many

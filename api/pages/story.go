@@ -360,7 +360,7 @@ func (t *storyTeller) origin(reproduced bool) string {
 	}
 	text := "This is the " + kind + " " + t.z.ID + ", frozen on " + t.moment(t.z.MadeAt) + "."
 	if reproduced {
-		return text + " Worked out again just now, it is the same to the last byte."
+		return text + " Worked out again, it is the same to the last byte."
 	}
 	return text + " Version " + t.z.Program + " of the program made it; worked out again it comes out otherwise, so figures that explain it may differ from those that were issued."
 }

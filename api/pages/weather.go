@@ -1,9 +1,7 @@
 package pages
 
 import (
-	"bytes"
 	"cmp"
-	"context"
 	"net/http"
 	"slices"
 	"strconv"
@@ -57,12 +55,8 @@ func (p *Pages) weather(v *visit) error {
 	}
 	page := weatherPage{}
 	if len(stations) > 0 {
-		in, err := p.Forecast.Store.Inputs(v.Request().Context(), v.farm.ID, p.Now())
-		if err != nil {
-			return err
-		}
 		for _, s := range stations {
-			x, err := p.lookAt(v.Request().Context(), v, in, s.ID)
+			x, err := p.lookAt(v, s.ID)
 			if err != nil {
 				return err
 			}
@@ -75,16 +69,14 @@ func (p *Pages) weather(v *visit) error {
 
 func stationPath(v *visit, station string) string { return "/f/" + v.farm.ID + "/weather/" + station }
 
-// look is what is known of a station on a morning.
+// look is what is known of a station at this moment.
 type look struct {
-	farm    *forecast.Farm
-	now     time.Time
-	zone    *time.Location
-	today   weather.Date
-	record  forecast.Record
-	health  *forecast.Health
-	standIn string // Name of the stand-in, or "".
-	fixed   []api.StationDay
+	*known
+	farm  *forecast.Farm
+	now   time.Time
+	zone  *time.Location
+	today weather.Date
+	fixed []api.StationDay // In the last days, see correctionDays.
 }
 
 // correctionDays is how long a correction counts as a late one, and corrections
@@ -93,47 +85,6 @@ const (
 	correctionDays = 30
 	corrections    = 20
 )
-
-// lookAt looks at a station.
-func (p *Pages) lookAt(ctx context.Context, v *visit, in forecast.Inputs, station string) (*look, error) {
-	x := &look{farm: &v.farm, now: p.Now(), zone: v.zone}
-	var err error
-	if x.today, err = p.today(v); err != nil {
-		return nil, err
-	}
-	days, err := p.Store.Days(ctx, v.farm.ID, station, nil, nil, nil)
-	if err != nil {
-		return nil, err
-	}
-	remarks := make([]weather.Remark, len(days))
-	for i, d := range days {
-		remarks[i] = d.Remark
-	}
-	if x.health, err = forecast.StationHealth(in, station, remarks, x.today); err != nil {
-		return nil, err
-	}
-	for _, r := range in.Records {
-		if r.Station.ID == station {
-			x.record = r
-		}
-	}
-	for _, r := range in.Records {
-		if r.Station.ID == x.record.Station.StandIn {
-			x.standIn = r.Station.Name
-		}
-	}
-	x.fixed, err = p.Store.Corrections(ctx, v.farm.ID, station, x.now.AddDate(0, 0, -correctionDays), corrections)
-	return x, err
-}
-
-// lookNow is lookAt for the station in the address.
-func (p *Pages) lookNow(v *visit) (*look, error) {
-	in, err := p.Forecast.Store.Inputs(v.Request().Context(), v.farm.ID, p.Now())
-	if err != nil {
-		return nil, err
-	}
-	return p.lookAt(v.Request().Context(), v, in, v.Param("station"))
-}
 
 // stationPage is a station: how its record stands, and what can be done.
 type stationPage struct {
@@ -237,7 +188,7 @@ func (p *Pages) station(v *visit) error {
 // what was typed.
 func (p *Pages) showStation(v *visit, status int, page stationPage) error {
 	ctx := v.Request().Context()
-	x, err := p.lookNow(v)
+	x, err := p.lookAt(v, v.Param("station"))
 	if err != nil {
 		return err
 	}
@@ -253,8 +204,12 @@ func (p *Pages) showStation(v *visit, status int, page stationPage) error {
 	page.HoursSet = len(x.health.Hours) > 0
 	page.Fresh = x.health.Last == nil
 	page.RuleIsUse = x.record.Station.Suspects == weather.UseSuspects
-	if c, ok := x.chart(); ok {
-		page.Picture = c.Description()
+	c, err := p.drawn(ctx, x)
+	if err != nil {
+		return err
+	}
+	if c.there {
+		page.Picture = c.words
 		page.Chart = newPicture(page.Base+"/record.svg", nil, "Chart of the daily lows and highs; the same in words below")
 	}
 	page.Holes, page.OlderHoles = x.holeRows()
@@ -287,20 +242,13 @@ func (x *look) doubtRows(page *stationPage, before string) {
 	if d, err := weather.ParseDate(before); err == nil {
 		last, page.Before = min(last, d), before
 	}
-	days := map[weather.Date]weather.Day{}
-	for _, d := range x.aligned() {
-		days[d.Date] = d
-	}
 	verdicts := map[weather.Date]weather.Verdict{}
 	var dates []weather.Date
 	for _, w := range x.record.Verdicts {
 		verdicts[w.Date] = w
 		dates = append(dates, w.Date)
 	}
-	tests := map[weather.Date][]testWords{}
 	for _, s := range x.health.Suspects {
-		t := testNames[s.Test]
-		tests[s.Date] = append(tests[s.Date], testWords{t.letter, t.words, figuresOf(x.farm, lowHigh(s.Detail))})
 		dates = append(dates, s.Date)
 	}
 	slices.Sort(dates)
@@ -312,9 +260,16 @@ func (x *look) doubtRows(page *stationPage, before string) {
 		dates = dates[n:]
 		page.Older = page.Base + "?before=" + dates[0].String() + "#doubts"
 	}
+	tests := map[weather.Date][]testWords{}
+	for _, s := range x.health.Suspects { // In words only those that are shown.
+		if _, shown := slices.BinarySearch(dates, s.Date); shown {
+			t := testNames[s.Test]
+			tests[s.Date] = append(tests[s.Date], testWords{t.letter, t.words, figuresOf(x.farm, lowHigh(s.Detail))})
+		}
+	}
 	for _, d := range slices.Backward(dates) {
 		row := doubtRow{ISO: d.String(), Date: x.date(d), Tests: tests[d], State: "used"}
-		if day, ok := days[d]; ok {
+		if day, ok := dayAt(x.aligned, d); ok {
 			row.Low, row.High = temperature(day.Min, x.farm.Units), temperature(day.Max, x.farm.Units)
 		}
 		if _, left := slices.BinarySearch(x.health.LeftOut, d); left {
@@ -354,13 +309,9 @@ func (x *look) holeRows() (rows []holeRow, older int) {
 
 // recordPicture draws the last twelve months of a record.
 func (p *Pages) recordPicture(v *visit) error {
-	x, err := p.lookNow(v)
+	x, err := p.lookAt(v, v.Param("station"))
 	if err != nil {
 		return err
-	}
-	c, ok := x.chart()
-	if !ok {
-		return errNoPage
 	}
 	opt := charts.Options{Fixed: true}
 	if v.QueryParam("theme") == "dark" {
@@ -369,9 +320,12 @@ func (p *Pages) recordPicture(v *visit) error {
 	if w, err := strconv.Atoi(v.QueryParam("width")); err == nil {
 		opt.Width = min(max(w, 320), 2400)
 	}
-	var out bytes.Buffer
-	if err := c.WriteSVG(&out, opt); err != nil {
+	svg, err := p.picture(v.Request().Context(), x, opt)
+	if err != nil {
 		return err
 	}
-	return v.Blob(http.StatusOK, "image/svg+xml", out.Bytes())
+	if svg == nil {
+		return errNoPage
+	}
+	return v.Blob(http.StatusOK, "image/svg+xml", svg)
 }

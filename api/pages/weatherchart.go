@@ -32,7 +32,7 @@ func (x *look) chart() (charts.Record, bool) {
 	if x.farm.Units == forecast.US {
 		c.Units = charts.US
 	}
-	days := x.aligned()
+	days := x.aligned
 	if s := x.health.StandIn; s != nil && s.Lent > 0 {
 		c.Basis = "Lent days are those of " + x.standIn + ", moved to this place."
 		// Of a day that is left out both are known: what was delivered is drawn.

@@ -70,7 +70,7 @@ func (p *Pages) showDay(v *visit, status int, d weather.Date, page dayView) erro
 	if err != nil {
 		return err
 	}
-	r, err := p.Store.Record(ctx, v.farm.ID, station, nil)
+	k, err := p.known(v, station)
 	if err != nil {
 		return err
 	}
@@ -103,8 +103,8 @@ func (p *Pages) showDay(v *visit, status int, d weather.Date, page dayView) erro
 	}
 	page.Judged = len(h.Verdicts) > 0 && h.Verdicts[len(h.Verdicts)-1].Verdict != nil
 	page.State = "Nothing is on record of this day."
-	if _, last, ok := r.Days.Span(); ok {
-		sifted := r.Sift(last)
+	if k.record.Days.Len() > 0 {
+		sifted := k.sifted()
 		for _, x := range sifted.Suspects {
 			if x.Date == d {
 				t := testNames[x.Test]

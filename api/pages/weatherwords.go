@@ -362,16 +362,6 @@ func (x *look) months() []monthRow {
 	return rows
 }
 
-// aligned are the days of the record up to yesterday on the civil days that
-// their values belong to.
-func (x *look) aligned() []weather.Day {
-	days := x.record.Days.Until(x.today - 1).Days()
-	if len(x.record.Hours) > 0 {
-		days, _ = weather.Aligned(days, x.record.Hours)
-	}
-	return days
-}
-
 // openHoles are the holes of the record, and the days that are missing since.
 func (x *look) openHoles() []weather.Hole {
 	holes := slices.Clone(x.health.Holes)

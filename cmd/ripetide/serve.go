@@ -124,7 +124,7 @@ func newHandler(w *world, s *db.Store, feeds api.Fetcher, log *slog.Logger) *api
 	handler := api.New(
 		api.Config{Store: stores{s}, Forecast: service, Feeds: feeds, Now: w.Now, Log: log, Version: version})
 	pages.Add(pages.Config{
-		API: handler, Store: stores{s}, People: stores{s}, Access: stores{s}, Forecast: service, Feeds: feeds, Issued: s,
+		API: handler, Store: stores{s}, People: stores{s}, Access: stores{s}, Forecast: service, Feeds: feeds, Issued: s, States: s,
 		Now: w.Now, Log: log, Version: version,
 	})
 	return handler
