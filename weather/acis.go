@@ -371,14 +371,7 @@ func (c *acisColumns) add(b *Batch, n int, row jsonValue) {
 	case fault != "" || !lo.isNumber() || !hi.isNumber():
 		b.add(n, text, lo, hi) // Says what is wrong.
 	default:
-		r := Remark{Hour: loHour}
-		switch {
-		case loHour == 0:
-			r.Hour = hiHour
-		case hiHour != 0 && hiHour != loHour: // There is room for one.
-			r.Hour = 0
-		}
-		b.AddDay(n, date, &lo.number, &hi.number, r)
+		b.AddDay(n, date, &lo.number, &hi.number, Remark{Hour: hourOf(loHour, hiHour)})
 	}
 }
 

@@ -37,21 +37,21 @@ func TestACISHours(t *testing.T) {
 		row  string
 		want int8
 	}{
-		"both the same":             {`["68"," ",7],["49"," ",7]`, 7},
-		"the max's is not known":    {`["68"," ",-1],["49"," ",7]`, 7},
-		"the min's is not known":    {`["68"," ",7],["49"," ",-1]`, 7},
-		"none is known":             {`["68"," ",-1],["49"," ",-1]`, 0},
-		"they differ":               {`["68"," ",17],["49"," ",7]`, 0},
-		"midnight":                  {`["68"," ",24],["49"," ",24]`, 24},
-		"midnight in another way":   {`["68"," ",0],["49"," ",-1]`, 24},
-		"minutes past midnight":     {`["68"," ",-1],["49"," ",0.4]`, 24},
-		"minutes":                   {`["68"," ",6.6],["49"," ","7"]`, 7},
-		"no hour of a day":          {`["68"," ",25],["49"," ",-1]`, 0},
-		"minutes too many":          {`["68"," ",-1],["49"," ",24.2]`, 0},
-		"no number":                 {`["68"," ","x"],["49"," ",null]`, 0},
-		"no hour was asked for":     {`["68"," "],["49"," "]`, 0},
-		"something else than flags": {`["68",7,8],["49",7,8]`, 0},
-		"one of them plain":         {`"68",["49"," ",7]`, 7},
+		"both the same":               {`["68"," ",7],["49"," ",7]`, 7},
+		"the max's is not known":      {`["68"," ",-1],["49"," ",7]`, 7},
+		"the min's is not known":      {`["68"," ",7],["49"," ",-1]`, 7},
+		"none is known":               {`["68"," ",-1],["49"," ",-1]`, 0},
+		"they differ, the max counts": {`["68"," ",17],["49"," ",7]`, 17},
+		"midnight":                    {`["68"," ",24],["49"," ",24]`, 24},
+		"midnight in another way":     {`["68"," ",0],["49"," ",-1]`, 24},
+		"minutes past midnight":       {`["68"," ",-1],["49"," ",0.4]`, 24},
+		"minutes":                     {`["68"," ",6.6],["49"," ","7"]`, 7},
+		"no hour of a day":            {`["68"," ",25],["49"," ",-1]`, 0},
+		"minutes too many":            {`["68"," ",-1],["49"," ",24.2]`, 0},
+		"no number":                   {`["68"," ","x"],["49"," ",null]`, 0},
+		"no hour was asked for":       {`["68"," "],["49"," "]`, 0},
+		"something else than flags":   {`["68",7,8],["49",7,8]`, 0},
+		"one of them plain":           {`"68",["49"," ",7]`, 7},
 	} {
 		r := readReply(t, "acis", `{"meta":{},"data":[["2012-05-01",`+tt.row+`]]}`, weather.ReadOptions{Latest: today})
 		if len(r.Days) != 1 || tt.want == 0 && r.Remarks != nil || tt.want != 0 && !slices.Equal(r.Remarks, []weather.Remark{{Hour: tt.want}}) {

@@ -61,7 +61,7 @@ func readOpenMeteo(body string, opt ReadOptions) (*Reading, error) {
 		switch d := &days.day; {
 		case d.fault != "":
 			b.Refuse(d.row, d.text, d.fault)
-		case d.date > opt.Latest:
+		case d.date >= opt.Latest: // Today is not over: its values are predicted too.
 			ahead++
 		case d.lo.absent != "" && d.hi.absent != "":
 			b.AddBlank()
@@ -73,7 +73,7 @@ func readOpenMeteo(body string, opt ReadOptions) (*Reading, error) {
 	case 0:
 		return nil, fileError(ErrNoRows, "the reply has no day")
 	case ahead:
-		return nil, fileError(ErrOutlook, "all days of the reply are after today, so they are predicted: send it as an outlook")
+		return nil, fileError(ErrOutlook, "no day of the reply is over, so all are predicted: it is an outlook")
 	}
 	r, err := b.Done()
 	if err != nil {
@@ -81,7 +81,7 @@ func readOpenMeteo(body string, opt ReadOptions) (*Reading, error) {
 	}
 	r.Findings = reply.findings
 	if ahead > 0 {
-		r.Findings = append(r.Findings, Finding{"predicted days", fmt.Sprintf("%d after today are passed over", ahead)})
+		r.Findings = append(r.Findings, Finding{"predicted days", fmt.Sprintf("%d from today on are passed over", ahead)})
 	}
 	return r, nil
 }

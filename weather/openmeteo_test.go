@@ -21,10 +21,10 @@ func TestOpenMeteo(t *testing.T) {
 	opt := weather.ReadOptions{Zone: mustZone("Europe/Berlin"), Latest: date("2021-11-26")}
 	body := replyFile(t, "openmeteo_berlin.json")
 	r := readReply(t, "open-meteo", body, opt)
-	checkDays(t, r.Days, berlinDays[:3]...)
+	checkDays(t, r.Days, berlinDays[:2]...) // Today is not over.
 	checkFindings(t, r.Findings, "place: the model's values at 52.52, 13.419998, no thermometer's", "unit: °C", "zone: Europe/Berlin",
-		"predicted days: 4 after today are passed over")
-	if r.Received != 3 || len(r.Refused) != 0 || r.Blank != 0 || r.Unit != weather.Celsius {
+		"predicted days: 5 from today on are passed over")
+	if r.Received != 2 || len(r.Refused) != 0 || r.Blank != 0 || r.Unit != weather.Celsius {
 		t.Errorf("%+v", r)
 	}
 
@@ -37,8 +37,8 @@ func TestOpenMeteo(t *testing.T) {
 	}
 	mustSuit(t, ahead, "Europe/Berlin", time.Date(2021, time.November, 26, 4, 30, 0, 0, time.UTC))
 
-	// The last day it has is today: nothing is predicted, and nothing passed over.
-	opt.Latest = date("2021-11-30")
+	// The last day it has is yesterday: nothing is predicted, and nothing passed over.
+	opt.Latest = date("2021-12-01")
 	r = readReply(t, "open-meteo", body, opt)
 	checkDays(t, r.Days, berlinDays...)
 	checkFindings(t, r.Findings, "place: ", "unit: ", "zone: ")
@@ -237,7 +237,7 @@ func TestOpenMeteoZones(t *testing.T) {
 func TestOpenMeteoPlaces(t *testing.T) {
 	t.Parallel()
 	place := func(head, value string) string {
-		return meteoOf(head+meteoNewYork, `"2026-06-10"`, value, "10")
+		return meteoOf(head+meteoNewYork, `"2026-06-09"`, value, "10")
 	}
 	two := "[" + place(`"latitude":42.5,"longitude":-73.5,`, "20") + "," + place(`"latitude":43.5,"longitude":-74.5,"location_id":1,`, "21") + "]"
 	opt := weather.ReadOptions{Zone: newYork, Latest: today}
@@ -247,7 +247,7 @@ func TestOpenMeteoPlaces(t *testing.T) {
 	if !errors.As(err, &file) || file.Questions()[0].Option != weather.OptionStation || !slices.Equal(file.Questions()[0].Choices, []string{"0", "1"}) {
 		t.Errorf("asks %+v", file.Questions())
 	}
-	for id, want := range map[string]string{"0": "2026-06-10 10 20", "1": "2026-06-10 10 21"} {
+	for id, want := range map[string]string{"0": "2026-06-09 10 20", "1": "2026-06-09 10 21"} {
 		opt.Station = id
 		r := readReply(t, "open-meteo", two, opt)
 		checkDays(t, r.Days, want)
@@ -319,7 +319,7 @@ func TestOpenMeteoRefusesWholeFiles(t *testing.T) {
 	}
 	opt := weather.ReadOptions{Zone: newYork, Latest: date("2026-05-08")}
 	_, err := weather.Read(strings.NewReader(good), opt)
-	mustRefuse(t, err, weather.ErrOutlook, "all days of the reply are after today")
+	mustRefuse(t, err, weather.ErrOutlook, "no day of the reply is over")
 	opt.Latest = date("2026-05-11")
 	_, err = weather.ReadOutlook(strings.NewReader(good), opt)
 	mustRefuse(t, err, weather.ErrOutlook, "all days of the reply are before today")

@@ -28,7 +28,8 @@ type ReadOptions struct {
 	// to days; nil is UTC.
 	Zone *time.Location
 	// Latest is the last date that is taken: the station's today. Needed. Of
-	// readings within a day only days before it are taken, for it is not over.
+	// readings within a day and of a model's values only days before it are
+	// taken, for it is not over.
 	Latest Date
 }
 

@@ -262,7 +262,7 @@ func (f *fetch) stale(issued time.Time) error {
 
 func (f *fetch) readDays(a *answer) error {
 	opt := a.opt
-	opt.Zone, opt.Latest = f.zone, f.today-1
+	opt.Zone, opt.Latest = f.zone, f.today
 	r, err := weather.Read(strings.NewReader(a.body), opt)
 	if err != nil {
 		return unreadable(err, a.body)

@@ -418,7 +418,7 @@ func TestDaysThatWereNotAskedForAreLeftOut(t *testing.T) {
 	s := serve(t, text(observed(rows)))
 	res, st := fetch(t, client(at(t, "2012-05-03T12:00:00Z")), acisSpec(s.URL), time.UTC, feed.State{})
 	wantOutcome(t, res, feed.New)
-	if r := res.Days; len(r.Days) != 1 || r.Days[0].Date != date(t, "2012-05-01") || len(r.Remarks) != 1 || r.Remarks[0].Hour != 0 {
+	if r := res.Days; len(r.Days) != 1 || r.Days[0].Date != date(t, "2012-05-01") || len(r.Remarks) != 1 || r.Remarks[0].Hour != 17 {
 		t.Errorf("got %v %v, want 1 May only: a day of today is not over", r.Days, r.Remarks)
 	}
 	if r := res.Days; r.Received != len(r.Days)+r.Repeats+len(r.Refused) || len(r.Refused) != 3 {
