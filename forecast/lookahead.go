@@ -28,7 +28,7 @@ func (c *computing) lookAhead() error {
 	})
 	first, _ := SeasonBounds(c.season, c.southern)
 	through := map[string]weather.Date{}
-	best := &TooFewYearsError{Need: leastYears}
+	best := &TooFewYearsError{Need: LeastYears}
 	var used []string
 	for _, s := range stations {
 		r := c.records[s]
@@ -49,8 +49,8 @@ func (c *computing) lookAhead() error {
 		if used != nil {
 			both = intersect(c.years, own)
 		}
-		if len(both) < leastYears {
-			if used != nil || len(own) < leastYears {
+		if len(both) < LeastYears {
+			if used != nil || len(own) < LeastYears {
 				continue
 			}
 		}

@@ -4,8 +4,11 @@ import (
 	"ripetide/weather"
 )
 
+// LeastYears is how many past years of weather a forecast needs: fewer say too
+// little about the weather ahead.
+const LeastYears = 5
+
 const (
-	leastYears   = 5    // Fewer traces say too little about the weather ahead.
 	traceShare   = 0.95 // Of its days that a past year must have on record.
 	afterHarvest = 92   // Days of a season after which no harvest comes: October to December, in the south April to June.
 	leastReplay  = 30   // Days that are replayed at the least.

@@ -1,7 +1,10 @@
 package pages
 
 import (
+	"cmp"
 	"net/http"
+	"slices"
+	"strings"
 
 	"ripetide/api"
 	"ripetide/forecast"
@@ -22,6 +25,9 @@ func (p *Pages) home(v *visit) error {
 	if err != nil {
 		return err
 	}
+	slices.SortStableFunc(farms, func(a, b forecast.Farm) int {
+		return cmp.Compare(strings.ToLower(a.Name), strings.ToLower(b.Name))
+	})
 	if len(farms) == 1 {
 		return v.Redirect(http.StatusSeeOther, "/f/"+farms[0].ID)
 	}

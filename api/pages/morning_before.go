@@ -8,10 +8,6 @@ import (
 	"ripetide/weather"
 )
 
-// leastPastYears of weather are needed for a forecast: fewer say too little
-// about the days ahead.
-const leastPastYears = 5
-
 // beforeForecast tells, on the date today at the farm, what a first forecast
 // lacks and how much it matters. grower and owner: the visitor may record, and
 // may set up.
@@ -104,13 +100,13 @@ func (l *lacking) weather() {
 		if err != nil { // It is one of the inputs'.
 			continue
 		}
-		if n := h.Leaning.PastSeasons; n < leastPastYears {
+		if n := h.Leaning.PastSeasons; n < forecast.LeastYears {
 			have := count(n, "past year", "past years") + " of weather"
 			if n == 0 {
 				have = "no past year of weather"
 			}
 			l.need(r.Station.Name+" has "+have,
-				fmt.Sprintf("Past years stand in for the days ahead: %d are the least, 20 and more are better. A record of a weather service nearby will do.", leastPastYears), href, link)
+				fmt.Sprintf("Past years stand in for the days ahead: %d are the least, 20 and more are better. A record of a weather service nearby will do.", forecast.LeastYears), href, link)
 		}
 		if h.Last != nil && h.DaysOld > 0 {
 			l.better("The record of "+r.Station.Name+" stops on "+DayYear(&l.in.Farm, *h.Last),

@@ -178,6 +178,7 @@ func (f *form) person(which string) (name string, role api.Role) {
 // oncePage shows a secret once.
 type oncePage struct {
 	Heading, Text string
+	Note          string // What is not as one might expect; "".
 	Label, Secret string
 	Link          bool
 	Until         string
@@ -191,20 +192,33 @@ func (p *Pages) invite(v *visit) error {
 		return p.showPeople(v, f, p.keyForm(v))
 	}
 	now := p.Now()
+	keys, err := p.keysFor(v)
+	if err != nil {
+		return err
+	}
+	// Somebody of that name and role is the same person: said, for it may be a
+	// namesake.
+	known := slices.ContainsFunc(keys, func(k Key) bool {
+		return k.Farm == v.farm.ID && k.Name == name && k.Role == role && k.valid(now)
+	})
 	path, err := p.Access.Invite(v.Request().Context(), v.farm.ID, name, role, v.who.By(), now, now.Add(inviteTime))
 	if err != nil {
 		return err
 	}
-	return p.showLink(v, name, path, now)
+	return p.showLink(v, name, path, now, known)
 }
 
-// showLink shows a link for a person.
-func (p *Pages) showLink(v *visit, name, path string, now time.Time) error {
-	return p.showOnce(v, oncePage{
+// showLink shows a link for a person; known: who is on the list already.
+func (p *Pages) showLink(v *visit, name, path string, now time.Time, known bool) error {
+	page := oncePage{
 		Heading: "A link for " + name, Label: "The link", Secret: v.Scheme() + "://" + v.Request().Host + path, Link: true,
 		Until: DayYear(&v.farm, weather.DateIn(now.Add(inviteTime).In(v.zone))),
 		Text:  "Send it to " + name + " and to nobody else: whoever opens it first is signed in. It works once.",
-	})
+	}
+	if known {
+		page.Note = name + " is on the list with this role already, so this is another way in for the same person. For a namesake, invite them by another name."
+	}
+	return p.showOnce(v, page)
 }
 
 // makeKey makes a key for a program.
@@ -253,7 +267,7 @@ func (p *Pages) inviteAgain(v *visit) error {
 	if err != nil {
 		return err
 	}
-	return p.showLink(v, k.Name, path, now)
+	return p.showLink(v, k.Name, path, now, false)
 }
 
 type revokePage struct {

@@ -132,7 +132,7 @@ func (x *look) facts() []fact {
 	if h.Last != nil || h.Leaning.Lent > 0 {
 		out = append(out, fact{Term: "This season", Lines: x.leaningWords(), Look: h.Leaning.OtherYears > 0})
 	}
-	return append(out, fact{Term: "Days ahead", Lines: x.aheadWords(), Look: h.Leaning.PastSeasons < leastPastYears})
+	return append(out, fact{Term: "Days ahead", Lines: x.aheadWords(), Look: h.Leaning.PastSeasons < forecast.LeastYears})
 }
 
 func (x *look) recordWords() []string {
@@ -306,12 +306,12 @@ func (x *look) leaningWords() []string {
 func (x *look) aheadWords() []string {
 	l := x.health.Leaning
 	first := count(l.PastSeasons, "past season", "past seasons") + " can stand in for the days ahead."
-	if l.PastSeasons < leastPastYears {
+	if l.PastSeasons < forecast.LeastYears {
 		first = fmt.Sprintf("Only %s can stand in for the days ahead and %d are needed: load older daily records, or name a stand-in that has them.",
-			count(l.PastSeasons, "past season", "past seasons"), leastPastYears)
+			count(l.PastSeasons, "past season", "past seasons"), forecast.LeastYears)
 	}
 	if l.PastSeasons == 0 {
-		first = fmt.Sprintf("No past season can stand in for the days ahead and %d are needed: load older daily records, or name a stand-in that has them.", leastPastYears)
+		first = fmt.Sprintf("No past season can stand in for the days ahead and %d are needed: load older daily records, or name a stand-in that has them.", forecast.LeastYears)
 	}
 	if at := x.health.OutlookAt; at != nil {
 		return []string{first, "The newest outlook was issued " + x.moment(*at) + ", " + ago(x.now, *at) + "."}

@@ -29,6 +29,16 @@ func revokeLink(t *testing.T, page, name string) string {
 	return m[1]
 }
 
+// revokeReader finds where Noor who reads is revoked.
+func revokeReader(t *testing.T, page string) string {
+	t.Helper()
+	m := regexp.MustCompile(`href="(/f/[a-z-]+/people/\w+/revoke)" aria-label="Revoke Noor, reader`).FindStringSubmatch(page)
+	if m == nil {
+		t.Fatalf("the reader cannot be revoked: %s", plainText(page))
+	}
+	return m[1]
+}
+
 func TestPeopleAreInvitedAndRevoked(t *testing.T) {
 	t.Parallel()
 	s, who := hillFarm(t, "us")
@@ -70,6 +80,16 @@ func TestPeopleAreInvitedAndRevoked(t *testing.T) {
 		t.Errorf("the link again: %s", res.Status)
 	}
 	pageSays(t, "People", v.page(people), "Noor grower this farm Mon Jun 11, 2018 just now in use")
+	if strings.Contains(plainText(body), "already") {
+		t.Errorf("Noor, who was nobody, is on the list already: %s", plainText(body))
+	}
+	_, body = v.form(200, people+"/invite", "invite_name", "Noor", "invite_role", "grower")
+	pageSays(t, "the same name again", body, "Noor is on the list with this role already")
+	_, body = v.form(200, people+"/invite", "invite_name", "Noor", "invite_role", "reader")
+	if strings.Contains(plainText(body), "already") {
+		t.Errorf("in another role Noor is somebody else: %s", plainText(body))
+	}
+	v.form(303, revokeReader(t, v.page(people)))
 
 	// Another link signs the same person in; revoked, all of it ends at once.
 	again := regexp.MustCompile(`action="(/f/hill-farm/people/\w+/link)"><button class="quiet small" aria-label="New link for Noor`).FindStringSubmatch(v.page(people))
@@ -87,7 +107,7 @@ func TestPeopleAreInvitedAndRevoked(t *testing.T) {
 	if res, _ := newVisitor(t, s.base).send("GET", strings.TrimPrefix(second, s.base), ""); res.StatusCode != http.StatusGone {
 		t.Errorf("the link of somebody revoked: %s", res.Status)
 	}
-	pageSays(t, "People", v.page(people), "Who has no access any more (1)", "revoked Mon Jun 11, 2018")
+	pageSays(t, "People", v.page(people), "Who has no access any more (2)", "revoked Mon Jun 11, 2018")
 	v.form(404, path)
 
 	// A key for a program is shown once and works for this farm.
