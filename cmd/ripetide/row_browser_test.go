@@ -509,3 +509,106 @@ func TestTheRowHasBigTargets(t *testing.T) {
 		t.Errorf("the card says %q", text)
 	}
 }
+
+// A page that is left while it makes the browser's store, and that the browser
+// puts to sleep half-way, is not waited for by the pages after it.
+func TestAPageThatIsLeftHoldsNobodyUp(t *testing.T) {
+	t.Parallel()
+	_, _, b := rowBrowser(t)
+	for n := range 12 {
+		b.open(rowPath)
+		eval[bool](b, fmt.Sprintf(`window.before = true; indexedDB.deleteDatabase("ripetide").onsuccess = () => {
+			queue.look();
+			setTimeout(() => { location.href = "/f/lanternfen/row"; }, %d);
+		}; true`, 2*n))
+		b.wait(`window.before === undefined && document.readyState === "complete"`)
+		if said := eval[string](b, `queue.look().then(q => "", String)`); said != "" {
+			t.Fatalf("page %d: %s", n+1, said)
+		}
+	}
+}
+
+// Who grows for several farms has them side by side on one phone: the last
+// forecast of each with its date, and what was entered for each, also where
+// plantings of both are called the same.
+func TestSeveralFarmsOnOnePhone(t *testing.T) {
+	t.Parallel()
+	s := newDemoService(t)
+	s.json(201, "PUT", "/v1/farms/fenside", `{"name":"Fenside","latitude":48,"longitude":8,"time_zone":"Europe/Berlin","units":"metric"}`)
+	s.json(201, "PUT", "/v1/farms/fenside/stations/post", `{"name":"Post","latitude":48,"longitude":8,"elevation_m":150,"stand_in":null}`)
+	s.json(201, "PUT", "/v1/farms/fenside/varieties/marrowby", `{"name":"Marrowby","ripens":"mid"}`)
+	s.json(201, "PUT", "/v1/farms/fenside/plantings/"+rowPlanting, `{"variety":"marrowby","block":"Schoolhouse","station":"post","planted_on":"2016-04-20","area_m2":1000}`)
+	r := newRoad(t, s)
+	front := *s
+	front.base = r.base
+	b := newBrowser(t, &front)
+	b.size(390, 844, false)
+	b.signIn(s, "Noor", "grower")
+	const fenPath = "/f/fenside/row?planting=" + rowPlanting
+	b.ready()
+	b.open("/f/fenside/row")
+	b.comes(isKept(fenPath))
+	b.comes(isKept("/f/fenside"))
+
+	b.offline(true)
+	b.open("/")
+	b.wait(`location.pathname === "/f/fenside"`) // Looked at last.
+	b.says(".kept", "No signal: this copy is as of Mon 11 Jun, 11:40")
+	b.open(fenPath)
+	pick := func(amount string) {
+		eval[bool](b, `document.querySelector("details.card:has([data-entry=picking])").open = true; true`)
+		b.fill("#amount", amount)
+		b.click(`[data-entry=picking] button`)
+	}
+	pick("40")
+	b.says("#last", "Marrowby, Schoolhouse: picked 40 kg, Mon 11 Jun: waiting for signal")
+	b.open("/f/lanternfen")
+	b.says(".kept", "No signal: this copy is as of Mon Jun 11, 05:40")
+	b.says("main", "Marrowby")
+	b.open(rowPath)
+	pick("100")
+	b.says("#last", "picked 100 lb, Mon Jun 11: waiting for signal")
+	b.says("#signal", "Waiting for signal (2)")
+	b.says("#entered", "Fenside, Marrowby, Schoolhouse: picked 40 kg, Mon 11 Jun")
+	b.offline(false)
+	b.wait(`document.querySelector("#signal").hidden`)
+	for farm, want := range map[string]string{"fenside": "kg:40 ", "lanternfen": "kg:45.359 "} {
+		if got := listed(s.json(200, "GET", "/v1/farms/"+farm+"/pickings", ""), "pickings"); strings.Count(got, "kg:") != 1 || !strings.Contains(got, want) {
+			t.Errorf("picked at %s is %s, want %s", farm, got, want)
+		}
+	}
+
+	// Signed out where there is no signal: what was kept is gone at once, and it
+	// is said that the service has not heard of it.
+	b.offline(true)
+	b.open("/f/lanternfen")
+	b.click("form[action='/sign-out'] button")
+	b.says("h1", "Not signed out yet")
+	for _, path := range []string{"/f/lanternfen", "/f/fenside", rowPath, fenPath, "/"} {
+		b.open(path)
+		if text := b.text("body"); !strings.Contains(text, "No copy of this page is kept") || strings.Contains(text, "Marrowby") {
+			t.Errorf("signed out, %s shows\n%s", path, text)
+		}
+	}
+}
+
+// A browser that has no room to keep an entry says so where there is no signal
+// either, and else sends it at once.
+func TestAnEntryThatCannotBeKeptIsNotLostInSilence(t *testing.T) {
+	t.Parallel()
+	s, _, b := rowBrowser(t)
+	b.offline(true)
+	b.open(rowPath)
+	const full = `queue.add = () => Promise.reject(new Error("full")); true`
+	eval[bool](b, full)
+	b.click(button("not_yet", 0))
+	b.says(".lead .fault", "It was not recorded: there is no signal")
+	b.offline(false)
+	b.open(rowPath)
+	eval[bool](b, full)
+	b.click(button("not_yet", 0))
+	b.says("#done", "Recorded: Looked: peak not yet, Mon Jun 11.")
+	if got := s.current("peak"); !slices.Equal(got, []string{"not yet 2018-06-11"}) {
+		t.Errorf("on record is %v", got)
+	}
+}

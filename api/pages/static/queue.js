@@ -9,7 +9,8 @@
 // An entry:
 //	id       counts up
 //	who      identifier of whose it is; name: what they are called
-//	key      what it is about; a newer entry of the same key takes its place
+//	farm     identifier of the farm; farmName: what it is called
+//	key      what it is about, with the farm; a newer entry of the same key takes its place
 //	text     what was entered, in words
 //	at       when (ms)
 //	method, path, body, list   the request, and the list its answer comes in
@@ -26,51 +27,89 @@ const queue = (() => {
 	const KEEP_DONE = 12 * 60 * 60 * 1000; // ms that what is settled stays in the list.
 	const PATIENCE = 20 * 1000; // ms to wait for an answer.
 	const others = 'BroadcastChannel' in self ? new BroadcastChannel('ripetide-queue') : null;
-	let opening = null;
+	const STORE_PATIENCE = 5 * 1000; // ms to wait for the browser's store.
+	let opening = null, close = () => {};
 
+	// open opens the store, if it is not open. A page that is left meanwhile may
+	// be put to sleep half-way by the browser, and everybody would wait for it.
+	// One that holds a lock is not put to sleep, or for good when another wants
+	// the lock: so it is opened under one.
 	function open() {
-		opening ??= new Promise((resolve, reject) => {
+		if (opening) return opening;
+		let db = null;
+		const closed = new AbortController();
+		const mine = () => {
+			if (close === mine) opening = null;
+			closed.abort();
+			db?.close();
+		};
+		const opens = alone('ripetide-open', closed.signal, () => new Promise((resolve, reject) => {
 			const request = indexedDB.open('ripetide', 1);
 			request.onupgradeneeded = () => request.result.createObjectStore('row');
 			request.onsuccess = () => {
-				const db = request.result;
-				db.onclose = db.onversionchange = () => { db.close(); opening = null; };
+				db = request.result;
+				db.onclose = db.onversionchange = mine;
 				resolve(db);
+				if (closed.signal.aborted) db.close(); // It came too late.
 			};
-			request.onerror = () => { opening = null; reject(request.error); };
+			request.onerror = () => reject(request.error);
+		}));
+		close = mine;
+		opening = new Promise((resolve, reject) => {
+			opens.then(resolve, (error) => { mine(); reject(error); });
+			setTimeout(() => {
+				if (db) return;
+				mine();
+				reject(new Error('the store does not open'));
+			}, STORE_PATIENCE);
 		});
 		return opening;
 	}
+	if (self.document) addEventListener('pagehide', () => close()); // For the same reason.
 
-	// change reads the queue, lets edit change it, and writes it, with nobody
-	// between: not another tab, and not the worker. It resolves once that is
-	// on the disk.
-	async function change(edit) {
+	// alone runs a job while nobody else runs one of that name: not another tab,
+	// and not the worker.
+	function alone(name, signal, job) {
+		return navigator.locks ? navigator.locks.request(name, {signal}, job) : job();
+	}
+
+	// use runs steps on the store, with nobody between: not another tab, and
+	// not the worker. What steps returns is called for the result once that is
+	// on the disk. It fails, and has changed nothing, rather than wait for ever.
+	async function use(mode, steps) {
 		const db = await open();
 		return new Promise((resolve, reject) => {
-			const tx = db.transaction('row', 'readwrite', {durability: 'strict'});
-			const store = tx.objectStore('row');
+			const tx = db.transaction('row', mode, {durability: 'strict'});
+			const late = setTimeout(() => tx.abort(), STORE_PATIENCE);
+			const result = steps(tx.objectStore('row'));
+			tx.oncomplete = () => { clearTimeout(late); resolve(result()); };
+			tx.onabort = () => { clearTimeout(late); reject(tx.error ?? new Error('the store does not answer')); };
+		});
+	}
+
+	const empty = () => ({next: 1, me: null, hold: '', entries: []});
+
+	// change reads the queue, lets edit change it, and writes it.
+	function change(edit) {
+		return use('readwrite', (store) => {
 			const read = store.get('queue');
 			let result;
 			read.onsuccess = () => {
-				const q = read.result ?? {next: 1, me: null, hold: '', entries: []};
+				const q = read.result ?? empty();
 				result = edit(q);
 				const old = Date.now() - KEEP_DONE;
 				q.entries = q.entries.filter((e) => pending(e) || e.state === 'refused' || e.doneAt > old);
 				store.put(q, 'queue');
 			};
-			tx.oncomplete = () => resolve(result);
-			tx.onabort = () => reject(tx.error);
+			return () => result;
 		});
 	}
 
 	// look returns the queue as it is.
-	async function look() {
-		const db = await open();
-		return new Promise((resolve, reject) => {
-			const read = db.transaction('row').objectStore('row').get('queue');
-			read.onsuccess = () => resolve(read.result ?? {next: 1, me: null, hold: '', entries: []});
-			read.onerror = () => reject(read.error);
+	function look() {
+		return use('readonly', (store) => {
+			const read = store.get('queue');
+			return () => read.result ?? empty();
 		});
 	}
 
@@ -146,7 +185,7 @@ const queue = (() => {
 	// resolves to why it stopped: '' (all is sent), 'signal', 'service' or
 	// 'sign-in'.
 	async function send() {
-		return alone(async () => {
+		return alone('ripetide-send', undefined, async () => { // Sent twice would be kept once.
 			for (;;) {
 				// Not tried where it surely cannot leave: then an undo is
 				// sure that the service has nothing of it.
@@ -163,11 +202,6 @@ const queue = (() => {
 
 	async function waitForSignal() {
 		return change((q) => { q.hold = q.entries.some(pending) ? 'signal' : ''; return q.hold; });
-	}
-
-	function alone(job) {
-		if (!navigator.locks) return job(); // Sent twice is kept once.
-		return navigator.locks.request('ripetide-send', job);
 	}
 
 	// nextStep returns the next request, and marks its entry as tried before

@@ -7,6 +7,7 @@
 	const {page, kept, day, dayWords, timeWords} = shell;
 	const row = document.getElementById('row'); // Null on the list of plantings.
 	const api = `/v1/farms/${page.farm}`;
+	const farmName = document.querySelector('.top .farm').textContent;
 	const STAGES = {bloom_10: 'bloom', bloom_full: 'full bloom', first_ripe: 'first ripe', peak: 'peak', last_pick: 'last pick'};
 	const SHOWN = 10 * 60 * 1000; // ms that what was entered last stands under the thumb.
 	let readAt = kept ? 0 : Date.now(); // When what is on record was read.
@@ -98,11 +99,7 @@
 		try {
 			entry = read[kind](form, button);
 		} catch (error) {
-			const fault = document.createElement('p');
-			fault.className = 'fault script';
-			fault.setAttribute('role', 'alert');
-			fault.textContent = error.message;
-			form.before(fault);
+			tellFault(form, error.message);
 			return;
 		}
 		if (kind !== 'undo') {
@@ -110,11 +107,18 @@
 			const was = [...document.querySelectorAll('#record form')].find((f) => f.dataset.key === entry.key)?.dataset.was;
 			if (was) entry.was = JSON.parse(was);
 		}
-		Object.assign(entry, {who: page.who, name: page.name, readAt, text: `${row.dataset.name}: ${entry.text}`});
+		Object.assign(entry, {
+			key: `${page.farm} ${entry.key}`, farm: page.farm, farmName, who: page.who, name: page.name, readAt,
+			text: `${row.dataset.name}: ${entry.text}`,
+		});
 		try {
 			await queue.add(entry);
 		} catch {
 			// This browser keeps nothing: then it is a plain form after all.
+			if (!navigator.onLine) {
+				tellFault(form, 'It was not recorded: there is no signal, and this browser has no room to keep it until there is. Enter it again where there is a signal.');
+				return;
+			}
 			if (button?.name) {
 				const say = document.createElement('input');
 				Object.assign(say, {type: 'hidden', name: button.name, value: button.value});
@@ -129,13 +133,22 @@
 		shell.send();
 	});
 
+	function tellFault(form, text) {
+		const fault = document.createElement('p');
+		fault.className = 'fault script';
+		fault.setAttribute('role', 'alert');
+		fault.textContent = text;
+		form.before(fault);
+	}
+
 	// What was entered on this device.
 	const section = document.getElementById('entered');
 	const list = section.querySelector('ul');
 	const last = document.getElementById('last');
 	let shown = ''; // So that nothing is exchanged under a finger.
 	async function show() {
-		const q = await queue.look();
+		let q;
+		try { q = await queue.look(); } catch { return; }
 		const mine = q.entries.filter((e) => e.who === page.who).reverse();
 		const newest = mine[0];
 		const tell = newest && (Date.now() - Math.max(newest.at, newest.doneAt ?? 0) < SHOWN || newest.state === 'refused');
@@ -150,7 +163,7 @@
 			item.className = e.state;
 			state.className = 'state';
 			state.textContent = stateWords(e, q.hold);
-			words.append(capital(e.text), state);
+			words.append(what(e), state);
 			item.append(words);
 			const does = offer(e);
 			if (does) item.append(buttonFor(e, does));
@@ -160,7 +173,7 @@
 		last.hidden = !tell;
 		document.body.classList.toggle('told', Boolean(tell));
 		if (tell) {
-			const says = `${capital(newest.text)}: ${stateWords(newest, q.hold)}`;
+			const says = `${what(newest)}: ${stateWords(newest, q.hold)}`;
 			const p = last.querySelector('p');
 			if (p.textContent !== says) p.textContent = says; // Told once by screen readers.
 			last.className = `last ${newest.state}`;
@@ -170,6 +183,11 @@
 
 		const done = Math.max(0, ...mine.map((e) => e.doneAt ?? 0));
 		if (done > readAt) renewRecord();
+	}
+	// what says what was entered, and at which farm if that is not the one on
+	// the page.
+	function what(e) {
+		return e.farm === page.farm ? capital(e.text) : `${e.farmName}, ${e.text}`;
 	}
 	function offer(e) {
 		if (e.state === 'refused') return 'Dismiss';

@@ -57,7 +57,8 @@ const shell = (() => {
 	let shown = ''; // So that nothing is exchanged under a finger.
 	async function show() {
 		if (!page.farm || !line) return;
-		const q = await queue.look();
+		let q;
+		try { q = await queue.look(); } catch { return; } // Said where it matters: when something is entered.
 		const mine = q.entries.filter((e) => queue.pending(e) && e.who === page.who).length;
 		const refused = q.entries.filter((e) => e.state === 'refused' && e.who === page.who).length;
 		const strangers = q.entries.filter((e) => queue.pending(e) && e.who !== page.who);
@@ -95,6 +96,7 @@ const shell = (() => {
 	// send sends what waits now, and again later for as long as something does.
 	let timer = 0, wait = 0;
 	async function send() {
+		if (!page.farm) return;
 		clearTimeout(timer);
 		let stopped;
 		try { stopped = await queue.send(); } catch { stopped = 'signal'; }
@@ -116,8 +118,8 @@ const shell = (() => {
 		} catch { /* Sent when a page is open. */ }
 	}
 
-	// Keep this page, what it is made of, and the pages of the row that it
-	// leads to.
+	// Keep this page, what it is made of, the morning page, and the pages of the
+	// row that it leads to.
 	async function keep() {
 		if (!('serviceWorker' in navigator)) return;
 		await navigator.serviceWorker.register('/worker.js', {scope: '/'});
@@ -126,32 +128,37 @@ const shell = (() => {
 		const files = [location.href];
 		for (const x of document.querySelectorAll('link[rel=stylesheet], link[rel=icon], script[src]')) files.push(x.href || x.src);
 		for (const x of document.images) if (x.currentSrc) files.push(x.currentSrc);
-		const ahead = page.row === undefined ? [] : [`/f/${page.farm}/row`];
+		const ahead = [`/f/${page.farm}`];
+		if (page.row !== undefined) ahead.push(`/f/${page.farm}/row`);
 		for (const a of document.querySelectorAll('a[href*="/row?planting="]')) ahead.push(a.href);
 		registration.active?.postMessage({keep: files, ahead: [...new Set(ahead.map((u) => new URL(u, location.href).href))]});
 	}
 
 	async function begin() {
 		addEventListener('ripetide-queue', show);
-		if (!page.farm) {
-			// Nobody is signed in on the sign-in page: what is kept of others goes.
-			if (location.pathname.startsWith('/sign-in')) {
-				await queue.setMe(null);
-				await queue.forgetPages();
-			}
-			await keep();
-			return;
-		}
+		addEventListener('offline', show);
+		addEventListener('online', send);
+		document.addEventListener('visibilitychange', () => { if (!document.hidden) send(); });
 		if (!kept) await queue.setMe({id: page.who, name: page.name});
 		await show();
-		addEventListener('online', send);
-		addEventListener('offline', show);
-		document.addEventListener('visibilitychange', () => { if (!document.hidden) send(); });
-		send();
-		await keep();
-		navigator.serviceWorker?.addEventListener('controllerchange', keep); // A new version keeps its own copies.
+		await send();
 	}
-	addEventListener('load', () => begin().catch(() => { /* Pages work without. */ }));
+
+	// Nobody is signed in on the sign-in page: what is kept of others goes.
+	// worker.js sees to that too, where it answers already.
+	async function forget() {
+		if (remembered('ripetide-clock') === null) return; // Nobody ever was.
+		await queue.setMe(null);
+		await queue.forgetPages();
+	}
+
+	addEventListener('load', () => {
+		// What fails here is tried again by the next page.
+		keep().catch(() => {});
+		navigator.serviceWorker?.addEventListener('controllerchange', () => keep().catch(() => {})); // A new version keeps its own copies.
+		if (page.farm) begin().catch(() => {});
+		else if (location.pathname.startsWith('/sign-in')) forget().catch(() => {});
+	});
 
 	return {page, kept, day, dayWords, timeWords, show, send, sendInBackground};
 })();

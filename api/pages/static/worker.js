@@ -63,7 +63,11 @@ self.addEventListener('fetch', (event) => {
 // it cannot hit what the one who comes next keeps.
 async function forgetFirst(request) {
 	try { await forget(); } catch { /* There is nothing, or no room for it. */ }
-	try { return await fetch(request); } catch { return nothingKept(request); }
+	try { return await fetch(request); } catch {
+		if (new URL(request.url).pathname === '/sign-out') return noSignal('Not signed out yet', `There is no signal, so the service has not heard of it.
+What was kept of the farm on this device is thrown away. Sign out again when there is a signal. What you entered in the row and was not sent is still here, for when you sign in again.`);
+		return nothingKept(request);
+	}
 }
 
 function mayKeep(url) {
@@ -124,14 +128,14 @@ async function copyOf(request) {
 }
 
 // networkOrHome answers for pages that are not kept. The first page leads to
-// the farm that was looked at.
+// the farm that was looked at last.
 async function networkOrHome(request) {
 	try {
 		return await fetch(request);
 	} catch {
 		if (new URL(request.url).pathname === '/') {
 			const cache = await caches.open(CACHE);
-			const home = (await cache.keys()).find((k) => /^\/f\/[^/]+$/.test(new URL(k.url).pathname));
+			const home = (await cache.keys()).findLast((k) => /^\/f\/[^/]+$/.test(new URL(k.url).pathname));
 			if (home) return Response.redirect(home.url);
 		}
 		return nothingKept(request);
@@ -140,9 +144,13 @@ async function networkOrHome(request) {
 
 function nothingKept(request) {
 	if (request.mode !== 'navigate') return Response.error();
+	return noSignal('No signal', 'No copy of this page is kept on this device. What you entered in the row is kept, and is sent when there is a signal.');
+}
+
+function noSignal(heading, text) {
 	return new Response(`<!doctype html><html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width">
-<meta name="color-scheme" content="light dark"><title>No signal</title>
-<main><h1>No signal</h1><p>No copy of this page is kept on this device. What you entered in the row is kept, and is sent when there is a signal.</p>
+<meta name="color-scheme" content="light dark"><title>${heading}</title>
+<main><h1>${heading}</h1><p>${text}</p>
 <p><a href="/">To the first page</a></p></main>`, {status: 503, headers: {
 		'Content-Type': 'text/html; charset=utf-8', 'Content-Security-Policy': "default-src 'none'",
 	}});
