@@ -198,7 +198,7 @@ func (s *Server) AddDays(ctx context.Context, at StationPath, in *FileParams, al
 	if err != nil {
 		return nil, err
 	}
-	out := DaysReport{Received: r.Received, Refused: refusedOut(r)}
+	out := DaysReport{Received: r.Received, Refused: refusedOut(r.Refused)}
 	if len(r.Days) == 0 || allOrNothing && len(r.Refused) > 0 {
 		return nil, refusedDays(out.Refused, source == sourceJSON)
 	}
@@ -254,15 +254,12 @@ func (s *Server) PreviewDays(ctx context.Context, at StationPath, in *FileParams
 		return nil, err
 	}
 	out := DaysPreview{
-		Format: r.Format, Unit: string(r.Unit), Questions: []QuestionOut{}, Understood: []FindingOut{},
+		Format: r.Format, Unit: string(r.Unit), Questions: []QuestionOut{}, Understood: findingsOut(r.Findings),
 		DaysReport: DaysReport{
 			Received: r.Received, Added: p.Added, Corrected: p.Corrected, Unchanged: p.Unchanged + r.Repeats,
-			Refused: refusedOut(r), Suspect: suspectsOut(p.Suspects),
+			Refused: refusedOut(r.Refused), Suspect: suspectsOut(p.Suspects),
 		},
 		First: []PreviewDay{}, Holes: holesOut(p.Holes), Blank: r.Blank,
-	}
-	for _, f := range r.Findings {
-		out.Understood = append(out.Understood, FindingOut(f))
 	}
 	for _, d := range r.Days[:min(len(r.Days), previewRows)] {
 		out.First = append(out.First, PreviewDay(d))
@@ -276,9 +273,17 @@ func (s *Server) PreviewDays(ctx context.Context, at StationPath, in *FileParams
 	return &out, nil
 }
 
-func refusedOut(r *weather.Reading) []RefusedDay {
-	out := make([]RefusedDay, 0, len(r.Refused))
-	for _, x := range r.Refused {
+func findingsOut(list []weather.Finding) []FindingOut {
+	out := make([]FindingOut, 0, len(list))
+	for _, f := range list {
+		out = append(out, FindingOut(f))
+	}
+	return out
+}
+
+func refusedOut(list []weather.Refusal) []RefusedDay {
+	out := make([]RefusedDay, 0, len(list))
+	for _, x := range list {
 		out = append(out, RefusedDay(x))
 	}
 	return out
@@ -304,30 +309,9 @@ const sourceJSON = "json"
 
 // readDays reads a body by its Content-Type.
 func (s *Server) readDays(ctx context.Context, at StationPath, in *FileParams) (*weather.Reading, string, error) {
-	farm, err := s.store.Farm(ctx, at.Farm)
+	opt, ct, err := s.fileOptions(ctx, at, in)
 	if err != nil {
 		return nil, "", err
-	}
-	if _, err := s.store.Station(ctx, at.Farm, at.Station); err != nil {
-		return nil, "", err
-	}
-	today, err := farm.Today(s.now())
-	if err != nil {
-		return nil, "", err
-	}
-	zone, err := farm.Location()
-	if err != nil {
-		return nil, "", err
-	}
-	ct, _, err := mime.ParseMediaType(in.ContentType)
-	if err != nil && in.ContentType != "" {
-		ct = in.ContentType
-	}
-	if e := strings.ToLower(in.Encoding); e != "" && e != "gzip" && e != "identity" {
-		return nil, "", unsupported("Content-Encoding may be gzip or nothing")
-	}
-	if !slices.Contains(fileTypes, ct) {
-		return nil, "", unsupported("Content-Type must be application/json, text/csv or text/plain, or that of a packed file: application/gzip or application/zip")
 	}
 	if in.Format == "" && ct != "text/csv" && ct != "text/plain" {
 		body, err := weather.Unpack(bytes.NewReader(in.RawBody))
@@ -335,18 +319,49 @@ func (s *Server) readDays(ctx context.Context, at StationPath, in *FileParams) (
 			return nil, "", err
 		}
 		if ownJSON(body) {
-			r, err := readJSONDays([]byte(body), today)
+			r, err := readJSONDays([]byte(body), opt.Latest)
 			return r, sourceJSON, err
 		}
 	}
-	r, err := weather.Read(bytes.NewReader(in.RawBody), weather.ReadOptions{
-		Format: in.Format, Unit: weather.Unit(in.Unit), Dates: weather.DateOrder(in.Dates), Column: in.Column,
-		Station: in.SourceStation, Zone: zone, Latest: today,
-	})
+	r, err := weather.Read(bytes.NewReader(in.RawBody), opt)
 	if err != nil {
 		return nil, "", err
 	}
 	return r, "file " + r.Format, nil
+}
+
+// fileOptions returns how a file sent for a station is to be read, and its media
+// type.
+func (s *Server) fileOptions(ctx context.Context, at StationPath, in *FileParams) (opt weather.ReadOptions, ct string, err error) {
+	farm, err := s.store.Farm(ctx, at.Farm)
+	if err != nil {
+		return opt, "", err
+	}
+	if _, err := s.store.Station(ctx, at.Farm, at.Station); err != nil {
+		return opt, "", err
+	}
+	today, err := farm.Today(s.now())
+	if err != nil {
+		return opt, "", err
+	}
+	zone, err := farm.Location()
+	if err != nil {
+		return opt, "", err
+	}
+	ct, _, err = mime.ParseMediaType(in.ContentType)
+	if err != nil && in.ContentType != "" {
+		ct = in.ContentType
+	}
+	if e := strings.ToLower(in.Encoding); e != "" && e != "gzip" && e != "identity" {
+		return opt, "", unsupported("Content-Encoding may be gzip or nothing")
+	}
+	if !slices.Contains(fileTypes, ct) {
+		return opt, "", unsupported("Content-Type must be application/json, text/csv or text/plain, or that of a packed file: application/gzip or application/zip")
+	}
+	return weather.ReadOptions{
+		Format: in.Format, Unit: weather.Unit(in.Unit), Dates: weather.DateOrder(in.Dates), Column: in.Column,
+		Station: in.SourceStation, Zone: zone, Latest: today,
+	}, ct, nil
 }
 
 // fileTypes are the types that a body of days may have; "" and those of a

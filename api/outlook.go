@@ -1,6 +1,7 @@
 package api
 
 import (
+	"bytes"
 	"context"
 	"net/http"
 	"time"
@@ -51,6 +52,20 @@ type putOutlook struct {
 	Body OutlookBody
 
 	outlook weather.Outlook // What Resolve made of the body.
+}
+
+type postOutlook struct {
+	StationPath
+	FileParams
+	IssuedAt time.Time `query:"issued_at" required:"false" doc:"When the weather service issued it, of a file that does not tell."`
+}
+
+// OutlookFileOut is an outlook that was sent as a file.
+type OutlookFileOut struct {
+	OutlookOut
+	Format     string       `json:"format" doc:"That was told by the content."`
+	Understood []FindingOut `json:"understood" doc:"How the file was read."`
+	Refused    []RefusedDay `json:"refused" doc:"Days of the file that were left out, such as the rest of a day that has begun."`
 }
 
 type getOutlook struct {
@@ -140,6 +155,14 @@ func (s *Server) outlookRoutes() {
 		}
 		return putDone(created, outlookOut(in.Station, kept)), nil
 	})
+	add(s, Grower, huma.Operation{
+		Method: http.MethodPost, Path: one, OperationID: "post-outlook", Tags: []string{"Weather"},
+		Summary: "Send an outlook as a weather service gives it",
+		Description: "A gridpoint forecast of the US National Weather Service or a reply of Open-Meteo, as it is (gzip and zip allowed). " +
+			"What is not a whole day ahead is left out and told; then it is an outlook like one that is put.",
+		DefaultStatus: http.StatusOK, MaxBodyBytes: filesLimit, BodyReadTimeout: fileTime,
+		RequestBody: filesBody(&huma.Schema{}, &huma.MediaType{Schema: &huma.Schema{Type: huma.TypeString}}),
+	}, s.outlookFile)
 	add(s, Reader, huma.Operation{
 		Method: http.MethodGet, Path: one, OperationID: "get-outlook", Tags: []string{"Weather"},
 		Summary: "Read the outlook that was issued last", Description: "°C.",
@@ -154,6 +177,44 @@ func (s *Server) outlookRoutes() {
 		Method: http.MethodGet, Path: one + "s", OperationID: "list-outlooks", Tags: []string{"Weather"},
 		Summary: "List outlooks in the order they were issued", Description: "°C; of each the days that were sent last.",
 	}, s.outlooks)
+}
+
+// outlookFile keeps the outlook that a file holds.
+func (s *Server) outlookFile(ctx context.Context, in *postOutlook) (*got[OutlookFileOut], error) {
+	opt, _, err := s.fileOptions(ctx, in.StationPath, &in.FileParams)
+	if err != nil {
+		return nil, err
+	}
+	r, err := weather.ReadOutlook(bytes.NewReader(in.RawBody), opt)
+	if err != nil {
+		return nil, err
+	}
+	refuse := func(faults ...Fault) error {
+		p := oneFault("", "")
+		p.Errors = faults
+		return p
+	}
+	switch told := r.IssuedAt; {
+	case told.IsZero() && in.IssuedAt.IsZero():
+		return nil, refuse(Fault{Parameter: "issued_at", Detail: "is needed, for the file does not tell it"})
+	case !told.IsZero() && !in.IssuedAt.IsZero() && !told.Equal(in.IssuedAt):
+		return nil, refuse(Fault{Parameter: "issued_at", Detail: "is not what the file tells, " + told.Format(time.RFC3339)})
+	}
+	outlook, bad := weather.NewOutlook(r.Draft(in.IssuedAt), opt.Zone, s.now())
+	if len(bad) > 0 {
+		var faults []Fault
+		for _, f := range bad {
+			faults = append(faults, Fault{Detail: "of the file, " + f.Field + ": " + f.Reason})
+		}
+		return nil, refuse(faults...)
+	}
+	kept, _, err := s.store.PutOutlook(ctx, in.Farm, in.Station, outlook, by(ctx), s.now())
+	if err != nil {
+		return nil, err
+	}
+	return &got[OutlookFileOut]{OutlookFileOut{
+		OutlookOut: outlookOut(in.Station, kept), Format: r.Format, Understood: findingsOut(r.Findings), Refused: refusedOut(r.Refused),
+	}}, nil
 }
 
 func (s *Server) outlooks(ctx context.Context, in *listOutlooks) (*got[OutlookList], error) {

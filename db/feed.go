@@ -76,7 +76,7 @@ func (s *Store) RemoveFeed(ctx context.Context, k feed.Key, by string, at time.T
 		case removed:
 			return feed.ErrFeedNotFound
 		}
-		spec.Key = "" // A secret is not kept longer than it is needed.
+		spec.Key = "" // It is needed no more; earlier versions, which stay, still have it.
 		return addFeedVersion(ctx, tx, k, spec, true, last, by, at)
 	})
 	if err != nil {

@@ -73,7 +73,7 @@ func readOpenMeteo(body string, opt ReadOptions) (*Reading, error) {
 	case 0:
 		return nil, fileError(ErrNoRows, "the reply has no day")
 	case ahead:
-		return nil, fileError(ErrOutlook, "no day of the reply is over, so all are predicted: it is an outlook")
+		return nil, fileError(ErrOutlook, "no day of the reply is over, so all are predicted: send it as an outlook")
 	}
 	r, err := b.Done()
 	if err != nil {

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"net/http"
+	"net/url"
 	"slices"
 	"strings"
 	"sync"
@@ -312,4 +313,58 @@ func TestWhoMaySendOutlooksAndChooseMethods(t *testing.T) {
 	if m := s.json(200, "GET", method, ""); m["by"] != "owner" {
 		t.Errorf("the method was chosen by %v", m["by"])
 	}
+}
+
+// TestAnOutlookIsSentAsAFile sends what two services give: one tells when it was
+// issued and begins with the rest of a night, the other does not tell.
+func TestAnOutlookIsSentAsAFile(t *testing.T) {
+	t.Parallel()
+	s := newService(t)
+	s.small()
+	zone, err := time.LoadLocation("Pacific/Auckland")
+	if err != nil {
+		t.Fatal(err)
+	}
+	now := time.Now().In(zone).Truncate(time.Second)
+	y, m, d := now.Date()
+	hour := func(day, hour int) string {
+		return time.Date(y, m, d+day, hour, 0, 0, 0, zone).UTC().Format(time.RFC3339)
+	}
+	grid := fmt.Sprintf(`{"properties":{"gridId":"X","gridX":1,"gridY":2,"updateTime":%q,
+		"maxTemperature":{"uom":"wmoUnit:degC","values":[{"validTime":"%s/PT13H","value":20},{"validTime":"%s/PT13H","value":21}]},
+		"minTemperature":{"uom":"wmoUnit:degC","values":[{"validTime":"%s/PT2H","value":9},{"validTime":"%s/PT14H","value":8}]}}}`,
+		now.UTC().Format(time.RFC3339), hour(0, 7), hour(1, 7), hour(0, 8), hour(0, 20))
+	got := s.json(200, "POST", outlookPath, grid)
+	days, refused := got["days"].([]any), got["refused"].([]any)
+	if len(days) != 1 || days[0].(map[string]any)["min"] != 8.0 || days[0].(map[string]any)["max"] != 21.0 || got["format"] != "nws-grid" {
+		t.Errorf("the grid: %v", got)
+	}
+	if len(refused) != 1 || !strings.Contains(fmt.Sprint(refused), "min is of 2 h only, the rest of a night") {
+		t.Errorf("left out: %v", refused)
+	}
+	if o := s.json(200, "GET", outlookPath, ""); o["issued_at"] != got["issued_at"] || fmt.Sprint(o["days"]) != fmt.Sprint(days) {
+		t.Errorf("kept %v of %v", o, got)
+	}
+
+	today := weather.DateIn(now)
+	_, offset := now.Zone()
+	model := fmt.Sprintf(`{"utc_offset_seconds":%d,"timezone":"Pacific/Auckland","daily_units":{"temperature_2m_max":"°F","temperature_2m_min":"°F"},
+		"daily":{"time":[%q,%q,%q],"temperature_2m_max":[67,68,69],"temperature_2m_min":[49,50,51]}}`, offset, today-1, today, today+1)
+	if got := said(t, s.call(422, "POST", outlookPath, "application/json", model)); !slices.Equal(got, []string{"issued_at: is needed, for the file does not tell it"}) {
+		t.Errorf("without its time: %q", got)
+	}
+	at := "?issued_at=" + url.QueryEscape(now.Add(-time.Second).UTC().Format(time.RFC3339))
+	got = s.json(200, "POST", outlookPath+at, model)
+	if days = got["days"].([]any); len(days) != 2 || days[0].(map[string]any)["min"] != 10.0 || days[0].(map[string]any)["date"] != today.String() {
+		t.Errorf("the model: %v", got)
+	}
+	if got := said(t, s.call(422, "POST", outlookPath+at, "application/json", grid)); len(got) != 1 || !strings.HasPrefix(got[0], "issued_at: is not what the file tells, ") {
+		t.Errorf("another time: %q", got)
+	}
+	ahead := "?issued_at=" + url.QueryEscape(now.Add(time.Hour).UTC().Format(time.RFC3339))
+	if got := said(t, s.call(422, "POST", outlookPath+ahead, "application/json", model)); len(got) != 1 || !strings.HasPrefix(got[0], ": of the file, issued_at: ") {
+		t.Errorf("of later: %q", got)
+	}
+	s.json(422, "POST", outlookPath, `{"unit":"C","days":[]}`)
+	s.call(422, "POST", outlookPath, "text/csv", "date,min_c,max_c\n2024-01-01,1,2\n")
 }
