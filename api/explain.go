@@ -68,8 +68,8 @@ func (s *Server) explain(ctx context.Context, in *ExplainPath) (*frozenBody, err
 	if err != nil {
 		return nil, err
 	}
-	var buf bytes.Buffer
 	if ending == "" {
+		var buf bytes.Buffer
 		out := ExplanationOut{frozenOut(z), reproduced, *x}
 		err := s.huma.Marshal(&buf, jsonType, &out)
 		return &frozenBody{http.StatusOK, jsonType, buf.Bytes()}, err
@@ -82,16 +82,8 @@ func (s *Server) explain(ctx context.Context, in *ExplainPath) (*frozenBody, err
 	if !ok {
 		return nil, errNoStory
 	}
-	opt := charts.Options{Width: in.Width}
-	if in.Theme == "dark" {
-		opt.Theme = charts.Dark
-	}
-	if ending == "png" {
-		err = story.WritePNG(&buf, opt)
-	} else {
-		err = story.WriteSVG(&buf, opt)
-	}
-	return &frozenBody{http.StatusOK, pictureTypes[ending], buf.Bytes()}, err
+	key := drawingKey{x, around(farm, varieties), pictureTypes[ending], pictureOptions(in.Theme, in.Width)}
+	return s.draw(ctx, key, func() drawable { return story })
 }
 
 // StoryChart returns the chart of a planting's story. It reports whether there

@@ -108,8 +108,8 @@ func (s *Server) overlap(ctx context.Context, in *OverlapPath, mediaType string)
 	if err != nil {
 		return nil, err
 	}
-	chart := SeasonChart(farm, varieties, f)
 	if mediaType == jsonType {
+		chart := SeasonChart(farm, varieties, f)
 		var buf bytes.Buffer
 		err := s.huma.Marshal(&buf, jsonType, &OverlapOut{
 			Forecast: z.ID, Farm: f.Farm, Season: f.Season, AsOf: f.AsOf, Hindcast: f.Hindcast,
@@ -118,17 +118,8 @@ func (s *Server) overlap(ctx context.Context, in *OverlapPath, mediaType string)
 		})
 		return &frozenBody{http.StatusOK, mediaType, buf.Bytes()}, err
 	}
-	opt := charts.Options{Width: in.Width}
-	if in.Theme == "dark" {
-		opt.Theme = charts.Dark
-	}
-	var buf bytes.Buffer
-	if mediaType == "image/png" {
-		err = chart.WritePNG(&buf, opt)
-	} else {
-		err = chart.WriteSVG(&buf, opt)
-	}
-	return &frozenBody{http.StatusOK, mediaType, buf.Bytes()}, err
+	key := drawingKey{f, around(farm, varieties), mediaType, pictureOptions(in.Theme, in.Width)}
+	return s.draw(ctx, key, func() drawable { return SeasonChart(farm, varieties, f) })
 }
 
 // ForecastOfSeason returns the frozen forecast of a season that is meant by id;

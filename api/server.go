@@ -36,6 +36,7 @@ type Server struct {
 	now      func() time.Time
 	log      *slog.Logger
 	sameSite *http.CrossOriginProtection
+	drawings drawings
 	echo     *echo.Echo
 	huma     huma.API
 }
@@ -73,6 +74,7 @@ var useProblems = sync.OnceFunc(func() {
 func New(c Config) *Server {
 	useProblems()
 	s := &Server{store: c.Store, forecast: c.Forecast, fetcher: c.Feeds, now: c.Now, log: c.Log, sameSite: http.NewCrossOriginProtection(), echo: echo.New()}
+	s.drawings.Most = drawingsKept
 	s.echo.HideBanner, s.echo.HidePort = true, true
 	s.echo.HTTPErrorHandler = s.edgeError
 	s.echo.Use(s.logged, s.recovered)

@@ -92,7 +92,7 @@ func (p *Pages) book(v *visit) error {
 	if err != nil {
 		return err
 	}
-	sightings, err := p.Store.Sightings(ctx, farm, nil, "")
+	sightings, err := p.sightings(v)
 	if err != nil {
 		return err
 	}
@@ -145,6 +145,7 @@ func (p *Pages) book(v *visit) error {
 	for _, s := range r.stations {
 		page.Stations = append(page.Stations, bookStationOf(s, r.stations, units))
 	}
+	sightings = slices.Clone(sightings)
 	slices.SortStableFunc(sightings, func(a, b forecast.Sighting) int { return int(b.Date - a.Date) })
 	page.Sightings, page.Seasons = bookSightings(v, r, sightings, page.Season)
 	if n := latestSeen; len(page.Sightings) > n {

@@ -20,6 +20,8 @@ type States interface {
 	// days, verdicts, hours of reading and outlooks: while it is the same, so are
 	// they.
 	StationStates(ctx context.Context, farm string) (string, error)
+	// SightingState names the sightings of a farm in the same way.
+	SightingState(ctx context.Context, farm string) (string, error)
 }
 
 // stationKey names all that what is known of a station rests on. The states are
@@ -45,14 +47,19 @@ type known struct {
 	sifted  func() forecast.Sifted // The whole record, with days after yesterday.
 }
 
-// kept is what pages keep of stations.
+// kept is what pages keep of what is dear to work out.
 type kept struct {
-	stations memo.Cache[stationKey, *known]
-	charts   memo.Cache[chartKey, stationChart]
-	pictures memo.Cache[pictureKey, []byte]
+	stations   memo.Cache[stationKey, *known]
+	charts     memo.Cache[chartKey, stationChart]
+	pictures   memo.Cache[pictureKey, []byte]
+	narrowings memo.Cache[string, []byte] // By all that is in the chart.
+	sightings  memo.Cache[sightingsKey, []forecast.Sighting]
 }
 
-// picturesKept is how many charts of records are kept, in sizes and themes.
+// sightingsKey names the sightings of a farm.
+type sightingsKey struct{ farm, state string }
+
+// picturesKept is how many charts of each kind are kept, in sizes and themes.
 const picturesKept = 64
 
 // known returns what is known of a station.
@@ -181,5 +188,23 @@ func (p *Pages) picture(ctx context.Context, x *look, opt charts.Options) ([]byt
 		var out bytes.Buffer
 		err = c.WriteSVG(&out, opt)
 		return out.Bytes(), true, err
+	})
+}
+
+// sightings returns all sightings of a farm that count, of all seasons. They are
+// shared: they must not be changed.
+func (p *Pages) sightings(v *visit) ([]forecast.Sighting, error) {
+	ctx := v.Request().Context()
+	state, err := p.States.SightingState(ctx, v.farm.ID)
+	if err != nil {
+		return nil, err
+	}
+	return p.kept.sightings.Get(ctx, sightingsKey{v.farm.ID, state}, func(ctx context.Context) ([]forecast.Sighting, bool, error) {
+		all, err := p.Store.Sightings(ctx, v.farm.ID, nil, "")
+		if err != nil {
+			return nil, false, err
+		}
+		after, err := p.States.SightingState(ctx, v.farm.ID)
+		return all, after == state, err
 	})
 }

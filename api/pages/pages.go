@@ -64,7 +64,7 @@ var staticFiles embed.FS
 // Add adds the pages to the router of the API.
 func Add(c Config) {
 	p := &Pages{Config: c, tries: limiter{now: c.Now}, files: filesVersion()}
-	p.kept.pictures.Most = picturesKept
+	p.kept.pictures.Most, p.kept.narrowings.Most = picturesKept, picturesKept
 	e := c.API.Echo()
 	static, err := fs.Sub(staticFiles, "static")
 	if err != nil {

@@ -307,7 +307,7 @@ func (p *Pages) laidOut(v *visit) (in forecast.Inputs, err error) {
 	if in.Plantings, err = p.Store.Plantings(ctx, farm); err != nil {
 		return in, err
 	}
-	if in.Sightings, err = p.Store.Sightings(ctx, farm, nil, ""); err != nil {
+	if in.Sightings, err = p.sightings(v); err != nil {
 		return in, err
 	}
 	stations, err := p.Store.Stations(ctx, farm)

@@ -225,8 +225,7 @@ func (p *Pages) narrowing(v *visit) error {
 			name = b.Variety + ", " + blockOf(b)
 		}
 	}
-	var out bytes.Buffer
-	err = narrowingChart(&v.farm, name, issued, sightings, f.AsOf).WriteSVG(&out, opt)
+	svg, err := p.drawNarrowing(ctx, narrowingChart(&v.farm, name, issued, sightings, f.AsOf), opt)
 	switch {
 	case errors.Is(err, charts.ErrInvalidOptions):
 		return errNoPage
@@ -235,7 +234,17 @@ func (p *Pages) narrowing(v *visit) error {
 	case err != nil:
 		return err
 	}
-	return v.Blob(http.StatusOK, "image/svg+xml", out.Bytes())
+	return v.Blob(http.StatusOK, "image/svg+xml", svg)
+}
+
+// drawNarrowing draws a chart that many look at once. All that is in it names
+// it, so another sighting or forecast is another chart.
+func (p *Pages) drawNarrowing(ctx context.Context, c charts.Narrowing, opt charts.Options) ([]byte, error) {
+	return p.kept.narrowings.Get(ctx, fmt.Sprintf("%+v %+v", c, opt), func(context.Context) ([]byte, bool, error) {
+		var out bytes.Buffer
+		err := c.WriteSVG(&out, opt)
+		return out.Bytes(), true, err
+	})
 }
 
 // narrowingChart returns the chart of what was issued of a planting; here is the

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"ripetide/db"
+	"ripetide/forecast"
 	"ripetide/weather"
 )
 
@@ -197,4 +198,58 @@ func series(t testing.TB, days ...weather.Day) weather.Series {
 		t.Fatal(err)
 	}
 	return out
+}
+
+func TestEveryChangeOfSightingsGivesThemAnotherState(t *testing.T) {
+	t.Parallel()
+	s, _ := farmed(t)
+	ctx := t.Context()
+	state := func() string {
+		t.Helper()
+		out, err := s.SightingState(ctx, "hill")
+		if err != nil {
+			t.Fatal(err)
+		}
+		return out
+	}
+	seen := forecast.Sighting{Planting: "north", Date: date("2026-05-10"), Stage: forecast.Bloom10, Seen: true}
+	add := func(x forecast.Sighting) func() error {
+		return func() error {
+			r, err := s.AddSightings(ctx, "hill", []forecast.Sighting{x}, "test", at(1))
+			if err == nil {
+				seen.ID, err = r[0].Sighting.ID, r[0].Err
+			}
+			return err
+		}
+	}
+	earlier := seen
+	earlier.Date--
+	noted := earlier
+	noted.Note = "by the gate"
+	was := map[string]string{state(): "the beginning"}
+	for _, c := range []struct {
+		name    string
+		do      func() error
+		changes bool
+	}{
+		{"a sighting", add(seen), true},
+		{"the same", add(seen), false},
+		{"another date", add(earlier), true},
+		{"a note", add(noted), true},
+		{"withdrawn", func() error { return s.WithdrawSighting(ctx, "hill", seen.ID, "test", at(2)) }, true},
+		{"seen again", add(noted), true},
+	} {
+		before := state()
+		if err := c.do(); err != nil {
+			t.Fatalf("%s: %v", c.name, err)
+		}
+		after := state()
+		if (after != before) != c.changes {
+			t.Errorf("%s: changed is %t, want %t", c.name, after != before, c.changes)
+		}
+		if then, again := was[after]; again && c.changes {
+			t.Errorf("after %s the state is that after %s", c.name, then)
+		}
+		was[after] = c.name
+	}
 }
