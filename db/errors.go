@@ -98,6 +98,7 @@ var constraints = map[string]error{
 	"sighting_planting_fk":             forecast.ErrPlantingNotFound,
 	"picking_version_planting_fk":      forecast.ErrPlantingNotFound,
 	"frost_version_planting_fk":        forecast.ErrPlantingNotFound,
+	"spray_version_farm_fk":            forecast.ErrFarmNotFound,
 	"sighting_end_sighting_fk":         forecast.ErrSightingNotFound,
 	"station_day_day_check":            weather.ErrInvalidDate,
 	"station_day_temperature_check":    weather.ErrInvalidDay,

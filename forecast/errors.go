@@ -18,6 +18,7 @@ var (
 	ErrPickingNotFound  = errors.New("forecast: picking not found")
 	ErrFrostNotFound    = errors.New("forecast: frost not found")
 	ErrDecisionNotFound = errors.New("forecast: decision not found")
+	ErrSprayNotFound    = errors.New("forecast: spray not found")
 	ErrForecastNotFound = errors.New("forecast: forecast not found")
 
 	// ErrInvalid is a value that cannot be; see [FieldError].
