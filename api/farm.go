@@ -2,7 +2,10 @@ package api
 
 import (
 	"context"
+	"maps"
 	"net/http"
+	"reflect"
+	"slices"
 	"strings"
 	"time"
 
@@ -13,23 +16,39 @@ import (
 
 // FarmBody is a farm as it is put.
 type FarmBody struct {
-	Name           string       `json:"name" doc:"1 to 100 characters."`
-	Latitude       float64      `json:"latitude" minimum:"-90" maximum:"90" doc:"Degrees north. South of the equator the season Y runs from 1 July Y-1 to 30 June Y."`
-	Longitude      float64      `json:"longitude" minimum:"-180" maximum:"180" doc:"Degrees east."`
-	TimeZone       string       `json:"time_zone" doc:"Name in the IANA time zone database." example:"Europe/Berlin"`
-	Units          string       `json:"units" enum:"metric,us" doc:"In which units people read; the interface is metric throughout."`
-	ThinKgPerDay   *float64     `json:"thin_kg_per_day,omitempty" minimum:"0" maximum:"1000000" doc:"Least ripe fruit standing that serves the crowd, kg. Days under it are thin."`
-	GapProbability *float64     `json:"gap_probability,omitempty" minimum:"0.01" maximum:"1" doc:"From which probability a gap or a thin day is reported. Default 0.5."`
-	Opening        *OpeningBody `json:"opening,omitempty" doc:"What the farm asks of an opening day."`
+	Name           string        `json:"name" doc:"1 to 100 characters."`
+	Latitude       float64       `json:"latitude" minimum:"-90" maximum:"90" doc:"Degrees north. South of the equator the season Y runs from 1 July Y-1 to 30 June Y."`
+	Longitude      float64       `json:"longitude" minimum:"-180" maximum:"180" doc:"Degrees east."`
+	TimeZone       string        `json:"time_zone" doc:"Name in the IANA time zone database." example:"Europe/Berlin"`
+	Units          string        `json:"units" enum:"metric,us" doc:"In which units people read; the interface is metric throughout."`
+	ThinKgPerDay   *float64      `json:"thin_kg_per_day,omitempty" minimum:"0" maximum:"1000000" doc:"Least ripe fruit standing that serves the crowd, kg. Days under it are thin."`
+	GapProbability *float64      `json:"gap_probability,omitempty" minimum:"0.01" maximum:"1" doc:"From which probability a gap or a thin day is reported. Default 0.5."`
+	Opening        *OpeningBody  `json:"opening,omitempty" doc:"What the farm asks of an opening day."`
+	Holidays       []HolidayBody `json:"holidays,omitempty" maxItems:"50" doc:"Days that customers carry in their heads."`
+}
+
+// HolidayBody is a day that customers carry in their heads.
+type HolidayBody struct {
+	Name string `json:"name" doc:"1 to 100 characters."`
+	Rule string `json:"rule" doc:"\"24 June\", \"third Sunday of June\", \"last Monday of May\", \"Easter\" or \"49 days after Easter\"." example:"third Sunday of June"`
 }
 
 // OpeningBody is what the farm asks of an opening day.
 type OpeningBody struct {
-	ReadyKg    *float64 `json:"ready_kg,omitempty" minimum:"0" maximum:"1000000" doc:"Ripe fruit standing that is enough to open, kg."`
-	ReadyShare *float64 `json:"ready_share,omitempty" minimum:"0" maximum:"1" doc:"Or a share of the first variety's crop."`
-	Confidence *float64 `json:"confidence,omitempty" minimum:"0" maximum:"1" doc:"Probability of being ready that the farm wants. Default 0.8."`
-	Weekdays   []string `json:"weekdays,omitempty" enum:"monday,tuesday,wednesday,thursday,friday,saturday,sunday" doc:"Days on which the farm opens. Default: every day."`
-	NoticeDays *int     `json:"notice_days,omitempty" minimum:"0" maximum:"60" doc:"Days of notice before opening."`
+	ReadyKg        *float64           `json:"ready_kg,omitempty" minimum:"0" maximum:"1000000" doc:"Ripe fruit standing that is enough to open, kg."`
+	ReadyKgOn      map[string]float64 `json:"ready_kg_on,omitempty" doc:"Another weight for a weekday, kg, by its name, such as saturday."`
+	ReadyShare     *float64           `json:"ready_share,omitempty" minimum:"0" maximum:"1" doc:"Without a weight: ripe fruit standing as a share of the first varieties' whole crop."`
+	FirstVarieties *int               `json:"first_varieties,omitempty" minimum:"1" maximum:"100" doc:"How many varieties, in order of ripening, are the first. Default 1."`
+	Confidence     *float64           `json:"confidence,omitempty" minimum:"0" maximum:"1" doc:"Probability of being ready that the farm wants. Default 0.8."`
+	Weekdays       []string           `json:"weekdays,omitempty" enum:"monday,tuesday,wednesday,thursday,friday,saturday,sunday" doc:"Days on which the farm opens. Default: every day."`
+	NoticeDays     *int               `json:"notice_days,omitempty" minimum:"0" maximum:"60" doc:"Days of notice before opening."`
+	Channels       []ChannelBody      `json:"channels,omitempty" maxItems:"30" doc:"Where it is announced, each with a notice of its own; the slowest counts."`
+}
+
+// ChannelBody is a way of telling people.
+type ChannelBody struct {
+	Name       string `json:"name" doc:"1 to 100 characters, such as Weekly paper."`
+	NoticeDays int    `json:"notice_days" minimum:"0" maximum:"60" doc:"Days between handing the words in and people reading them."`
 }
 
 // FarmOut is a farm as it is read.
@@ -44,7 +63,29 @@ type farmIn struct {
 }
 
 // Resolve adds the faults that the schema cannot tell.
-func (in *farmIn) Resolve(huma.Context) []error { return in.farm().Validate() }
+func (in *farmIn) Resolve(huma.Context) []error {
+	errs := in.farm().Validate()
+	if o := in.Body.Opening; o != nil {
+		for _, name := range slices.Sorted(maps.Keys(o.ReadyKgOn)) {
+			if _, ok := weekdayNamed(name); !ok {
+				errs = append(errs, &forecast.FieldError{Field: "opening.ready_kg_on." + name, Reason: "is no weekday; they are monday to sunday"})
+			}
+		}
+	}
+	return errs
+}
+
+func weekdayNamed(name string) (time.Weekday, bool) {
+	for w := time.Sunday; w <= time.Saturday; w++ {
+		if name == weekdayName(w) {
+			return w, true
+		}
+	}
+	return 0, false
+}
+
+// weekdayName is the name of a weekday in the interface.
+func weekdayName(w time.Weekday) string { return strings.ToLower(w.String()) }
 
 func (in *farmIn) farm() forecast.Farm {
 	b := in.Body
@@ -53,13 +94,25 @@ func (in *farmIn) farm() forecast.Farm {
 		TimeZone: b.TimeZone, Units: forecast.Units(b.Units),
 		ThinKgPerDay: or(b.ThinKgPerDay, 0), GapProbability: or(b.GapProbability, forecast.DefaultGapProbability),
 	}
+	for _, h := range b.Holidays {
+		f.Holidays = append(f.Holidays, forecast.Holiday{Name: strings.TrimSpace(h.Name), Rule: strings.TrimSpace(h.Rule)})
+	}
 	if o := b.Opening; o != nil {
 		f.Opening = forecast.Opening{
 			ReadyKg: or(o.ReadyKg, 0), ReadyShare: or(o.ReadyShare, 0), Confidence: or(o.Confidence, 0), NoticeDays: or(o.NoticeDays, 0),
+			FirstVarieties: or(o.FirstVarieties, 0),
+		}
+		for name, kg := range o.ReadyKgOn {
+			if w, ok := weekdayNamed(name); ok {
+				f.Opening.ReadyKgOn[w] = kg
+			}
+		}
+		for _, c := range o.Channels {
+			f.Opening.Channels = append(f.Opening.Channels, forecast.Channel{Name: strings.TrimSpace(c.Name), NoticeDays: c.NoticeDays})
 		}
 		for w := time.Sunday; w <= time.Saturday; w++ {
 			for _, name := range o.Weekdays {
-				if strings.EqualFold(name, w.String()) {
+				if name == weekdayName(w) {
 					f.Opening.Weekdays = append(f.Opening.Weekdays, w)
 					break
 				}
@@ -77,11 +130,26 @@ func farmOut(f forecast.Farm) FarmOut {
 	o := OpeningBody{
 		ReadyKg: some(f.Opening.ReadyKg), ReadyShare: some(f.Opening.ReadyShare),
 		Confidence: some(f.Opening.Confidence), NoticeDays: some(f.Opening.NoticeDays),
+		FirstVarieties: some(f.Opening.FirstVarieties),
+	}
+	for w, kg := range f.Opening.ReadyKgOn {
+		if kg > 0 {
+			if o.ReadyKgOn == nil {
+				o.ReadyKgOn = map[string]float64{}
+			}
+			o.ReadyKgOn[weekdayName(time.Weekday(w))] = kg
+		}
+	}
+	for _, c := range f.Opening.Channels {
+		o.Channels = append(o.Channels, ChannelBody(c))
+	}
+	for _, h := range f.Holidays {
+		out.Holidays = append(out.Holidays, HolidayBody(h))
 	}
 	for _, w := range f.Opening.Weekdays {
-		o.Weekdays = append(o.Weekdays, strings.ToLower(w.String()))
+		o.Weekdays = append(o.Weekdays, weekdayName(w))
 	}
-	if o.ReadyKg != nil || o.ReadyShare != nil || o.Confidence != nil || o.NoticeDays != nil || o.Weekdays != nil {
+	if !reflect.ValueOf(o).IsZero() {
 		out.Opening = &o
 	}
 	return out

@@ -21,6 +21,8 @@ type Store interface {
 	SightingStore
 	PickingStore
 	FrostStore
+	DecisionStore
+	AnnouncingStore
 	FrozenStore
 	KeyStore
 	Ping(ctx context.Context) error
@@ -103,6 +105,16 @@ type GroundStore interface {
 	PutPlanting(ctx context.Context, farm string, p forecast.Planting, by string, at time.Time) (created bool, err error)
 	Planting(ctx context.Context, farm, id string) (forecast.Planting, error)
 	Plantings(ctx context.Context, farm string) ([]forecast.Planting, error)
+}
+
+// DecisionStore keeps what farms decide about a season.
+type DecisionStore interface {
+	// PutDecision returns the decision as it is on record; a nil day takes back
+	// what was decided.
+	PutDecision(ctx context.Context, farm string, d forecast.Decision) (kept forecast.Decision, created bool, err error)
+	// Decisions returns all versions by season, kind and version; of all seasons
+	// with nil.
+	Decisions(ctx context.Context, farm string, season *int) ([]forecast.Decision, error)
 }
 
 // SightingStore keeps sightings.

@@ -168,3 +168,22 @@ func (f Farm) finding(s string) string {
 	}
 	return out
 }
+
+// Weight writes kg in the farm's unit, to three figures at most: "1,230 lb".
+func (f Farm) Weight(kg float64) string {
+	unit := "kg"
+	if f.Units == US {
+		kg, unit = kg/0.45359237, "lb" // The international pound, by definition.
+	}
+	switch {
+	case kg == 0:
+		return "0 " + unit
+	case kg < 10:
+		return strings.TrimSuffix(fmt.Sprintf("%.1f", kg), ".0") + " " + unit
+	case kg >= 1000:
+		p := math.Pow(10, math.Floor(math.Log10(kg))-2)
+		n := int(math.Round(kg/p) * p)
+		return fmt.Sprintf("%d,%03d %s", n/1000, n%1000, unit)
+	}
+	return fmt.Sprintf("%.0f %s", kg, unit)
+}
