@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"time"
 
 	"ripetide/forecast"
 	"ripetide/weather"
@@ -41,11 +42,24 @@ func (h *healthCmd) Run(ctx context.Context, w *world, c *config) error {
 		if err != nil {
 			return err
 		}
-		return printHealth(w.Stdout, x, today)
+		corrections, err := o.Corrections(ctx, farm.ID, h.Station, w.Now().AddDate(0, 0, -correctionDays), correctionsMax)
+		if err != nil {
+			return err
+		}
+		zone, err := farm.Location()
+		if err != nil {
+			return err
+		}
+		return printHealth(w.Stdout, x, today, len(corrections), zone)
 	})
 }
 
-func printHealth(out io.Writer, h *forecast.Health, today weather.Date) error {
+// Late corrections are those of the last days; more than correctionsMax of them
+// are not counted.
+const correctionDays, correctionsMax = 30, 1000
+
+func printHealth(out io.Writer, h *forecast.Health, today weather.Date, corrections int, zone *time.Location) error {
+	days := func(n int) string { return plural(n, "day", "days") }
 	say := func(what, format string, args ...any) {
 		fmt.Fprintf(out, "%-16s %s\n", what, fmt.Sprintf(format, args...))
 	}
@@ -53,22 +67,25 @@ func printHealth(out io.Writer, h *forecast.Health, today weather.Date) error {
 	if h.Last == nil {
 		say("record", "none: load a weather file, or send days")
 	} else {
-		say("record", "%d days, %s to %s", h.Days, *h.First, *h.Last)
+		say("record", "%s, %s to %s", days(h.Days), *h.First, *h.Last)
 		if h.DaysOld > 0 {
-			say("last record", "%d days are missing since", h.DaysOld)
+			say("last record", "%s missing since", plural(h.DaysOld, "day is", "days are"))
 		}
 	}
 	missing := 0
 	for _, x := range h.Holes {
 		missing += x.Len()
 	}
-	say("holes", "%d, of %d days together", len(h.Holes), missing)
-	say("suspects", "%d days; %d days are left out of forecasts", suspectDays(h.Suspects), len(h.LeftOut))
+	say("holes", "%d, of %s together", len(h.Holes), days(missing))
+	say("suspects", "%s; %s left out of forecasts", days(suspectDays(h.Suspects)), plural(len(h.LeftOut), "day is", "days are"))
 	if h.Misfit != "" {
 		say("", "so many that none is left out: look at the station's place, unit and record (%s)", h.Misfit)
 	}
 	for _, x := range h.Suspects[max(0, len(h.Suspects)-mostTold):] {
 		say("", "%s (%s): %s", x.Date, x.Test, x.Detail)
+	}
+	if corrections > 0 {
+		say("corrections", "%s in the last %d days", plural(corrections, "day was corrected", "days were corrected"), correctionDays)
 	}
 	switch {
 	case h.Proposal != nil:
@@ -80,13 +97,18 @@ func printHealth(out io.Writer, h *forecast.Health, today weather.Date) error {
 	if s := h.StandIn; s != nil {
 		if s.Used {
 			o := s.Offsets.Year.Middle
-			say("stand-in", "%s, moved by %+.1f °C (give or take %.1f) by %d days in common; it lends %d days", s.Station, o.C, o.SD, s.Offsets.Days, s.Lent)
+			say("stand-in", "%s, moved by %+.1f °C (give or take %.1f) by %s in common; it lends %s", s.Station, o.C, o.SD, days(s.Offsets.Days), days(s.Lent))
 		} else {
-			say("stand-in", "%s, but they have only %d days in common: it lends nothing", s.Station, s.Offsets.Days)
+			say("stand-in", "%s, but they have only %s in common: it lends nothing", s.Station, days(s.Offsets.Days))
 		}
 	}
 	l := h.Leaning
-	say("this season", "%d days from %s to %s: %d bridged, %d lent by the stand-in, %d from other years", l.Days, l.From, l.To, l.Bridged, l.Lent, l.OtherYears)
+	say("this season", "%s from %s to %s: %d bridged, %d lent by the stand-in, %d from other years", days(l.Days), l.From, l.To, l.Bridged, l.Lent, l.OtherYears)
+	if h.OutlookAt != nil {
+		say("outlook", "issued %s", h.OutlookAt.In(zone).Format("Mon 2 January 2006 15:04"))
+	} else {
+		say("outlook", "none")
+	}
 	_, err := fmt.Fprintf(out, "%-16s %d past seasons can be replayed, five are needed\n", "days ahead", l.PastSeasons)
 	return err
 }

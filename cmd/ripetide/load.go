@@ -112,15 +112,15 @@ func (l *loading) file(ctx context.Context, name string, i int) error {
 	if len(r.Days) == 0 {
 		return errors.New("no row was good")
 	}
-	fmt.Fprintf(l.w.Stderr, "%s: storing %d days …\n", name, len(r.Days))
+	fmt.Fprintf(l.w.Stderr, "%s: storing %s …\n", name, plural(len(r.Days), "day", "days"))
 	d := weather.Delivery{Source: "file " + r.Format, Days: r.Days, Remarks: r.Remarks}
 	done, err := forecast.Deliver(ctx, l.o, l.farm, l.Station, d, l.w.Now())
 	if err != nil {
 		return err
 	}
 	l.tellSuspects(name, done.Suspects)
-	_, err = fmt.Fprintf(l.w.Stdout, "%s: %d rows read as %s, %d days added, %d corrected, %d unchanged, %d refused, %d suspect (%s to %s)\n",
-		name, r.Received, r.Format, done.Added, done.Corrected, done.Unchanged+r.Repeats, len(r.Refused), suspectDays(done.Suspects),
+	_, err = fmt.Fprintf(l.w.Stdout, "%s: %s read as %s, %s added, %d corrected, %d unchanged, %d refused, %d suspect (%s to %s)\n",
+		name, plural(r.Received, "row", "rows"), r.Format, plural(done.Added, "day", "days"), done.Corrected, done.Unchanged+r.Repeats, len(r.Refused), suspectDays(done.Suspects),
 		r.Days[0].Date, r.Days[len(r.Days)-1].Date)
 	return err
 }
@@ -198,14 +198,14 @@ func (l *loading) outlook(ctx context.Context, name, body string) error {
 	first, last, _ := o.Days.Span()
 	if l.Preview {
 		l.tellFindings(name, r.Format, r.Findings)
-		_, err = fmt.Fprintf(l.w.Stdout, "%s: an outlook of %d days (%s to %s), issued %s. Nothing was kept.\n",
-			name, o.Days.Len(), first, last, o.IssuedAt.In(l.zone).Format("Mon 2 January 15:04"))
+		_, err = fmt.Fprintf(l.w.Stdout, "%s: an outlook of %s (%s to %s), issued %s. Nothing was kept.\n",
+			name, plural(o.Days.Len(), "day", "days"), first, last, o.IssuedAt.In(l.zone).Format("Mon 2 January 15:04"))
 		return err
 	}
 	if _, _, err := l.o.PutOutlook(ctx, l.farm, l.Station, o, loadBy, l.w.Now()); err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(l.w.Stdout, "%s: an outlook of %d days kept (%s to %s)\n", name, o.Days.Len(), first, last)
+	_, err = fmt.Fprintf(l.w.Stdout, "%s: an outlook of %s kept (%s to %s)\n", name, plural(o.Days.Len(), "day", "days"), first, last)
 	return err
 }
 
@@ -242,15 +242,15 @@ func (l *loading) preview(ctx context.Context, name string, r *weather.Reading) 
 			fmt.Fprintf(out, "  and %d more holes\n", len(p.Holes)-i)
 			break
 		}
-		fmt.Fprintf(out, "  hole: %s to %s, %d days\n", h.From, h.To, h.Len())
+		fmt.Fprintf(out, "  hole: %s to %s, %s\n", h.From, h.To, plural(h.Len(), "day", "days"))
 	}
 	l.tellRefused(name, r.Refused)
 	l.tellSuspects(name, p.Suspects)
 	if p.Hour != nil {
 		fmt.Fprintf(out, "  hour of reading: %s\n", p.Hour.Evidence)
 	}
-	_, err = fmt.Fprintf(out, "%s: %d rows; it would add %d days, correct %d and leave %d as they are; %d refused, %d suspect. Nothing was kept.\n",
-		name, r.Received, p.Added, p.Corrected, p.Unchanged+r.Repeats, len(r.Refused), suspectDays(p.Suspects))
+	_, err = fmt.Fprintf(out, "%s: %s; it would add %s, correct %d and leave %d as they are; %d refused, %d suspect. Nothing was kept.\n",
+		name, plural(r.Received, "row", "rows"), plural(p.Added, "day", "days"), p.Corrected, p.Unchanged+r.Repeats, len(r.Refused), suspectDays(p.Suspects))
 	return err
 }
 

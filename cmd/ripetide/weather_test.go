@@ -7,6 +7,7 @@ import (
 	"net/http/httptest"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -120,7 +121,7 @@ func TestASuspectIsKeptMarkedAndOverruled(t *testing.T) {
 	if c := health["corrections"].([]any); len(c) > 1 || health["last"] != "1991-12-31" || health["days_old"].(float64) < 12_000 {
 		t.Errorf("health %v", health)
 	}
-	if out := s.command("health", "s"); !strings.Contains(out, "1991-06-08") || !strings.Contains(out, "are missing since") {
+	if out := s.command("health", "s"); !strings.Contains(out, "1991-06-08") || !strings.Contains(out, "are missing since") || !strings.Contains(out, "outlook          none") {
 		t.Errorf("health printed\n%s", out)
 	}
 
@@ -128,6 +129,9 @@ func TestASuspectIsKeptMarkedAndOverruled(t *testing.T) {
 	before := health["suspects"].(map[string]any)
 	s.call(200, "POST", daysPath+"?unit=C", "text/csv", `"STATION","DATE","TMAX","TMAX_ATTRIBUTES","TMIN","TMIN_ATTRIBUTES"`+"\n"+
 		`"X","1991-07-01","  25.6",",I,0","  15.6",",I,0"`+"\n"+`"X","1991-07-02","  25.7",",,0","  15.7",",S,0"`+"\n")
+	if out := s.command("health", "s"); !regexp.MustCompile(`(?m)^corrections +2 days were corrected in the last 30 days$`).MatchString(out) {
+		t.Errorf("health printed\n%s", out)
+	}
 	after := s.json(200, "GET", "/v1/farms/f/stations/s/health", "")["suspects"].(map[string]any)
 	if after["days"].(float64)-before["days"].(float64) != 2 || after["by_test"].(map[string]any)["source"] != 2.0 {
 		t.Errorf("of two days by their source: %v, before %v", after, before)
