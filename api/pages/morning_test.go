@@ -138,6 +138,18 @@ func TestARangeIsExplainedWhereOneIsTold(t *testing.T) {
 	}
 }
 
+func TestLongNamesGetALineOfTheirOwn(t *testing.T) {
+	t.Parallel()
+	for name, want := range map[string]bool{
+		"Long Rows": false, "Schoolhouse": false, "Donaudampfacker": true, "Behind the house and beyond the brook": true, "Mühlfeldäck": false,
+	} {
+		b := show(thisMorning(dated("w1", "w", name, mon11, mon11+8)), patch(), mon11).Blocks[0]
+		if b.Long() != want || b.Rows[0].Long() {
+			t.Errorf("%s is long: %t, and so is %s: %t", name, b.Long(), b.Rows[0].Name, b.Rows[0].Long())
+		}
+	}
+}
+
 func TestOneTapOpensAPlantingForThoseWhoRecord(t *testing.T) {
 	t.Parallel()
 	f, farm := thisMorning(dated("w1", "w", "A", mon11, mon11+8)), patch()

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"ripetide/api"
 	"ripetide/forecast"
@@ -22,6 +23,8 @@ const (
 	mostLooks  = 3  // Plantings that get a line of their own for a look.
 	mostNames  = 3  // In a list within a sentence.
 	mostOnWire = 22 // Characters of a name above a wire.
+
+	mostInColumn = 11 // Characters of a word beside others on a phone.
 )
 
 // morningPage is what the page says. All of it is decided here; the template
@@ -67,6 +70,23 @@ type morningLack struct {
 type morningBlock struct {
 	Name string
 	Rows []morningRow
+}
+
+// Long reports whether the name is too long for a column beside the rows.
+func (b morningBlock) Long() bool { return tooLong(b.Name) }
+
+// Long reports whether the name is too long to stand beside the dates.
+func (r morningRow) Long() bool { return tooLong(r.Name) }
+
+// tooLong reports whether a name, or a word of it, does not fit a column of a
+// phone.
+func tooLong(name string) bool {
+	for w := range strings.FieldsSeq(name) {
+		if utf8.RuneCountInString(w) > mostInColumn {
+			return true
+		}
+	}
+	return utf8.RuneCountInString(name) > 3*mostInColumn
 }
 
 // The states of a planting of today.

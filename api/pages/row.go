@@ -292,6 +292,8 @@ func (p *Pages) rowList(v *visit) (rowPage, error) {
 				it.due = d.P50
 				if from == stage {
 					it.Next += ", " + v.farm.Span(d.P10, d.P90)
+				} else if d.Seen == nil {
+					it.Next += "; " + rowStages[from].name + " " + v.farm.Span(d.P10, d.P90)
 				}
 			}
 		}

@@ -248,9 +248,9 @@ func TestTheNextStageLeads(t *testing.T) {
 		}
 	}
 	for _, want := range []string{
-		"Dusk Parade Next: first ripe", // Bloom was seen long ago, full bloom not written down.
-		"Plowmoon Next: full bloom",    // Bloom was seen a week ago.
-		"Lastlantern Next: first ripe", // Only full bloom was seen.
+		"Dusk Parade Next: first ripe",           // Bloom was seen long ago, full bloom not written down.
+		"Plowmoon Next: full bloom; first ripe ", // Bloom was seen a week ago.
+		"Lastlantern Next: first ripe",           // Only full bloom was seen.
 		"Wrenlight Next: last pick",
 	} {
 		if !strings.Contains(text, want) {
