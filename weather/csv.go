@@ -2,6 +2,7 @@ package weather
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 )
 
@@ -11,7 +12,8 @@ import (
 //	date        YYYY-MM-DD
 //	min, max    or tmin, tmax; with _c or _f if the file is to tell its unit
 //
-// Other columns are passed over, whatever they hold, and so are blank lines. A
+// Other columns are passed over, whatever they hold, and so are blank lines; but
+// where one names stations and there are several, it is asked which to take. A
 // row may leave out columns at its end that are not needed, but not the last
 // row if its line does not end: it may be cut off. What a row has beyond the
 // header is refused, for it is mostly a decimal comma.
@@ -99,6 +101,22 @@ func readCSV(body string, opt ReadOptions) (*Reading, error) {
 	if fault != "" {
 		return nil, fileError(ErrBadHeader, "header: %s", fault)
 	}
+	rows.columns = c.n
+	of := stationColumnOf(header)
+	stations := of.all(rows)
+	var open []Question
+	if len(stations) > 1 && opt.Station == "" {
+		open = append(open, askStation(header[of.at], stations))
+	}
+	if c.unit == "" && opt.Unit == "" {
+		open = append(open, askUnit())
+	}
+	if len(open) > 0 {
+		return nil, ask(open...)
+	}
+	if opt.Station != "" && len(stations) > 0 && !slices.ContainsFunc(stations, func(s string) bool { return of.same(s, opt.Station) }) {
+		return nil, noRowOf(opt.Station, stations[0])
+	}
 	unit, err := unitOf(c.unit, opt.Unit)
 	if err != nil {
 		return nil, err
@@ -107,7 +125,6 @@ func readCSV(body string, opt ReadOptions) (*Reading, error) {
 	if err != nil {
 		return nil, err
 	}
-	rows.columns = c.n
 	n := 0
 	for {
 		cells, fault := rows.next()
@@ -115,6 +132,9 @@ func readCSV(body string, opt ReadOptions) (*Reading, error) {
 			break
 		}
 		n++
+		if s := textAt(cells, of.at); s != "" && opt.Station != "" && !of.same(s, opt.Station) {
+			continue
+		}
 		if fault == "" {
 			fault = c.fault(cells, rows.cutOff())
 		}
@@ -142,6 +162,31 @@ func readCSV(body string, opt ReadOptions) (*Reading, error) {
 	r.Findings = []Finding{{"unit", unit.sign() + ", " + by}}
 	return r, nil
 }
+
+// stationsIn is the column that names the station of a row, or -1.
+type stationsIn struct{ at int }
+
+func stationColumnOf(header []string) stationsIn {
+	return stationsIn{slices.IndexFunc(header, func(cell string) bool { return nameColumn(label(cell)).kind == stationColumn })}
+}
+
+// all returns the different stations of rows, at most maxStations.
+func (c stationsIn) all(rows rows) []string {
+	var all []string
+	for c.at >= 0 {
+		cells, fault := rows.next()
+		if cells == nil && fault == "" {
+			break
+		}
+		s := label(textAt(cells, c.at))
+		if n := len(all); fault == "" && s != "" && n < maxStations && !slices.ContainsFunc(all, func(known string) bool { return c.same(known, s) }) {
+			all = append(all, s)
+		}
+	}
+	return all
+}
+
+func (c stationsIn) same(a, b string) bool { return strings.EqualFold(label(a), label(b)) }
 
 // fault says what is wrong with the number of cells of a row, or "".
 func (c *columns) fault(cells []string, cutOff bool) string {

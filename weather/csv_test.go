@@ -1,6 +1,7 @@
 package weather_test
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strconv"
@@ -115,5 +116,32 @@ func TestReadCSVTellsItsUnit(t *testing.T) {
 		if err != nil || tableFinding(r, "unit") != tt.want {
 			t.Errorf("%s: %v, %v; want %s", tt.header, r, err, tt.want)
 		}
+	}
+}
+
+// Two stations in one file are not one record.
+func TestReadCSVOfStations(t *testing.T) {
+	t.Parallel()
+	const body = "station,date,min,max\nnorth,2026-05-01,1,2\nNorth ,2026-05-02,3,4\n,2026-05-03,5,6\nsouth,2026-05-04,7,8\nsouth,x,7,8\n"
+	read := func(opt weather.ReadOptions) (*weather.Reading, error) {
+		opt.Latest = today
+		return weather.Read(strings.NewReader(body), opt)
+	}
+	_, err := read(weather.ReadOptions{})
+	var file *weather.FileError
+	if !errors.As(err, &file) || len(file.Questions()) != 2 || file.Questions()[0].Option != weather.OptionStation || file.Questions()[1].Option != weather.OptionUnit {
+		t.Fatalf("asks %v", err)
+	}
+	for station, want := range map[string][]string{
+		"NORTH": {"2026-05-01 1 2", "2026-05-02 3 4", "2026-05-03 5 6"},
+		"south": {"2026-05-03 5 6", "2026-05-04 7 8", `5 x: date "x" is not a calendar date YYYY-MM-DD`},
+	} {
+		r, err := read(weather.ReadOptions{Unit: "C", Station: station})
+		if err != nil || r.Format != "csv" || !slices.Equal(show(r), want) {
+			t.Errorf("%s: %v, %v; want %q", station, r, err, want)
+		}
+	}
+	if _, err = read(weather.ReadOptions{Unit: "C", Station: "west"}); !errors.Is(err, weather.ErrNoRows) || !strings.Contains(err.Error(), `no row is of the station "west"; the file has "north"`) {
+		t.Errorf("of west: %v", err)
 	}
 }

@@ -428,11 +428,7 @@ func readTable(body string, opt ReadOptions) (*Reading, error) {
 		return nil, err
 	}
 	if len(t.stations) > 1 && opt.Station == "" {
-		t.pending = append(t.pending, Question{
-			Option:  OptionStation,
-			Text:    fmt.Sprintf("The file has readings of more than one station, by its column %q: say which to take.", clip(t.columns[t.station].name)),
-			Choices: t.stations,
-		})
+		t.pending = append(t.pending, askStation(t.columns[t.station].name, t.stations))
 	}
 	if len(t.pending) > 0 {
 		return nil, ask(t.pending...)
@@ -783,6 +779,19 @@ func (t *tableReader) readRows() {
 	}
 }
 
+// askStation asks which of several stations, named in a column, is meant.
+func askStation(column string, stations []string) Question {
+	return Question{
+		Option:  OptionStation,
+		Text:    fmt.Sprintf("The file has readings of more than one station, by its column %q: say which to take.", clip(column)),
+		Choices: stations,
+	}
+}
+
+func noRowOf(wanted, found string) error {
+	return fileError(ErrNoRows, "no row is of the station %q; the file has %q", clip(wanted), clip(found))
+}
+
 // ofStation reports whether a row is of the station that is wanted.
 func (t *tableReader) ofStation(cells []string) bool {
 	if t.station < 0 || t.station >= len(cells) {
@@ -991,7 +1000,7 @@ func (t *tableReader) empty() error {
 	numbers := t.inC + t.inF + t.silent
 	switch {
 	case t.opt.Station != "" && len(t.stations) > 0 && len(t.readings) == 0 && len(t.days) == 0:
-		return fileError(ErrNoRows, "no row is of the station %q; the file has %q", clip(t.opt.Station), clip(t.stations[0]))
+		return noRowOf(t.opt.Station, t.stations[0])
 	case t.n == 0:
 		return fileError(ErrNoRows, "the file has a heading but no rows")
 	case len(t.readings) == 0 && len(t.days) == 0:
