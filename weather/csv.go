@@ -26,7 +26,10 @@ var plainCSV = format{
 		if c.date < 0 || c.min < 0 && c.max < 0 {
 			return false
 		}
-		// Dates in another spelling are for the table.
+		// Dates in another spelling are for the table, and so are units in a column.
+		if c.unit == "" && slices.ContainsFunc(header, func(cell string) bool { return nameColumn(label(cell)).kind == unitColumn }) {
+			return false
+		}
 		first, _ := rows.next()
 		return c.date >= len(first) || !strings.ContainsAny(first[c.date], "/.")
 	},

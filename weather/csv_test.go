@@ -51,6 +51,7 @@ func TestReadCSV(t *testing.T) {
 		{"everything in quotes, padded", "", "\"DATE\",\"TMIN_C\",\"TMAX_C\"\n\"2026-05-01\",\"  1.5\" , \" 12\"\n", []string{"2026-05-01 1.5 12"}},
 		{"blank lines are no rows", "", "\n" + c + "\n2026-05-01,1.5,12\n \t\n,,\n2026-05-02,x,13\n", []string{"2026-05-01 1.5 12", `2 2026-05-02: min "x" is not a number`}},
 		{"dates in another spelling are for the table", "C", "Date,Min,Max\n05/20/2026,1.5,12\n", []string{"2026-05-20 1.5 12"}},
+		{"units in a column are for the table", "", "date,min,max,unit\n2026-05-01,50,59,F\n2026-05-02,1,2,C\n", []string{"2026-05-01 10 15", "2026-05-02 1 2"}},
 		{"a hole", "", c + "2026-05-01,,\n2026-05-02,2,13\n", []string{"2026-05-02 2 13", "1 2026-05-01: min and max are empty"}},
 		{"a header in the middle", "", c + "2026-05-01,1.5,12\n" + c + "2026-05-02,2,13\n", []string{"2026-05-01 1.5 12", "2026-05-02 2 13", `2 date: date "date" is not a calendar date YYYY-MM-DD`}},
 		{"cells beyond the header, blank", "", c + "2026-05-01,1.5,12,, \n", []string{"2026-05-01 1.5 12"}},
