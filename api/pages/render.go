@@ -29,7 +29,7 @@ var parsed = func() map[string]*template.Template {
 	out := map[string]*template.Template{}
 	for _, n := range names {
 		out[n] = template.Must(template.New("layout.html").Funcs(template.FuncMap{
-			"day": Day, "dayYear": DayYear, "count": count, "list": func(xs ...any) []any { return xs }, "split": strings.Split,
+			"day": Day, "dayYear": DayYear, "count": count, "list": func(xs ...any) []any { return xs }, "split": strings.Split, "add": func(a, b int) int { return a + b },
 		}).ParseFS(templateFiles, "template/layout.html", "template/form.html", "template/drop.html", "template/"+n+".html"))
 	}
 	return out

@@ -2,6 +2,7 @@ package pages
 
 import (
 	"cmp"
+	"fmt"
 	"net/http"
 	"slices"
 	"strconv"
@@ -95,9 +96,10 @@ type stationPage struct {
 	Facts       []fact
 	Proposal    *proposal
 	HoursSet    bool
-	Chart       *picture // Nil without days.
-	Picture     string   // What it shows, in words.
-	Holes       []holeRow
+	Chart       *picture  // Nil without days.
+	Picture     string    // What it shows, in words.
+	Holes       []holeRow // Of this season.
+	PastHoles   []holeRow
 	OlderHoles  int
 	Doubts      []doubtRow
 	Older       string // Address of older doubts; "".
@@ -129,9 +131,13 @@ func (p stationPage) WithFeed(f feedView) feedPart { return feedPart{f, p.Base, 
 // holeRow is a hole in a table.
 type holeRow struct{ When, Days, Filled string }
 
-// doubtRow is a doubted or judged day in a table.
+// doubtRow is a doubted or judged day in a table, or a run of days that are
+// doubted for one reason.
 type doubtRow struct {
 	ISO, Date, Low, High string
+	Through              string     // Last day of a run; "" for a day.
+	Days                 []doubtRow // Of a run.
+	MoreDays             int        // Of it besides.
 	Tests                []testWords
 	State                string // "left out" or "used".
 	Verdict              string // Who said what; "" for nobody.
@@ -159,12 +165,15 @@ type proposal struct {
 }
 
 const (
-	holeRows  = 12
+	holeRows  = 60
 	doubtRows = 15
+	runDays   = 31
 )
 
 // done says what a change has done, by the word in the address.
 var done = map[string]string{
+	"run":      "Your word on those days is on record. The next forecast goes by it.",
+	"norun":    "The word on those days is taken back: the rule decides again.",
 	"verdict":  "Your word on that day is on record. The next forecast goes by it.",
 	"taken":    "The word on that day is taken back: the rule decides again.",
 	"hours":    "The hour of reading is set. The next forecast uses the highs on the days they belong to.",
@@ -212,7 +221,7 @@ func (p *Pages) showStation(v *visit, status int, page stationPage) error {
 		page.Picture = c.words
 		page.Chart = newPicture(page.Base+"/record.svg", nil, "Chart of the daily lows and highs; the same in words below")
 	}
-	page.Holes, page.OlderHoles = x.holeRows()
+	page.Holes, page.PastHoles, page.OlderHoles = x.holeRows()
 	x.doubtRows(&page, v.QueryParam("before"))
 	page.StandIn, page.Months = x.standIn, x.months()
 	for _, d := range x.fixed {
@@ -256,9 +265,24 @@ func (x *look) doubtRows(page *stationPage, before string) {
 	for len(dates) > 0 && dates[len(dates)-1] >= last {
 		dates = dates[:len(dates)-1]
 	}
-	if n := len(dates) - doubtRows; n > 0 {
-		dates = dates[n:]
-		page.Older = page.Base + "?before=" + dates[0].String() + "#doubts"
+	reasons := map[weather.Date]string{}
+	for _, t := range x.health.Suspects {
+		reasons[t.Date] += string(t.Test) + " "
+	}
+	// Days on end that are doubted for one reason are judged together.
+	var runs [][]weather.Date // The latest first.
+	for i := len(dates); i > 0 && len(runs) < doubtRows; {
+		j := i - 1
+		for j > 0 && dates[j-1] == dates[j]-1 && reasons[dates[j]] != "" && reasons[dates[j-1]] == reasons[dates[j]] {
+			j--
+		}
+		runs = append(runs, dates[j:i])
+		if i = j; j > 0 && len(runs) == doubtRows {
+			page.Older = page.Base + "?before=" + dates[j].String() + "#doubts"
+		}
+	}
+	if len(runs) > 0 {
+		dates = dates[len(dates)-totalDays(runs):]
 	}
 	tests := map[weather.Date][]testWords{}
 	for _, s := range x.health.Suspects { // In words only those that are shown.
@@ -267,7 +291,7 @@ func (x *look) doubtRows(page *stationPage, before string) {
 			tests[s.Date] = append(tests[s.Date], testWords{t.letter, t.words, figuresOf(x.farm, lowHigh(s.Detail))})
 		}
 	}
-	for _, d := range slices.Backward(dates) {
+	day := func(d weather.Date) doubtRow {
 		row := doubtRow{ISO: d.String(), Date: x.date(d), Tests: tests[d], State: "used"}
 		if day, ok := dayAt(x.aligned, d); ok {
 			row.Low, row.High = temperature(day.Min, x.farm.Units), temperature(day.Max, x.farm.Units)
@@ -278,23 +302,76 @@ func (x *look) doubtRows(page *stationPage, before string) {
 		if w, ok := verdicts[d]; ok {
 			row.Judged, row.Verdict = true, verdictWords(w)
 		}
+		return row
+	}
+	for _, run := range runs {
+		first, last := run[0], run[len(run)-1]
+		row := day(first)
+		if len(run) > 1 {
+			row = x.runRow(run, day)
+			row.Date, row.Through = spanNear(x.farm, first, last, x.today), last.String()
+		}
 		page.Doubts = append(page.Doubts, row)
 	}
 }
 
-// holeRows returns the latest holes, the latest first, and how many there are
-// besides.
-func (x *look) holeRows() (rows []holeRow, older int) {
+func totalDays(runs [][]weather.Date) (n int) {
+	for _, r := range runs {
+		n += len(r)
+	}
+	return n
+}
+
+// runRow is a run of days that are doubted for one reason; day is a day of it.
+func (x *look) runRow(run []weather.Date, day func(weather.Date) doubtRow) doubtRow {
+	out := doubtRow{ISO: run[0].String()}
+	left := 0
+	for k, d := range run {
+		r := day(d)
+		switch {
+		case k == 0:
+			out.Tests = slices.Clone(r.Tests)
+		default:
+			for i := range out.Tests {
+				if i < len(r.Tests) && out.Tests[i].Figures != r.Tests[i].Figures {
+					out.Tests[i].Figures = "" // Those of the days differ.
+				}
+			}
+		}
+		if r.State == "left out" {
+			left++
+		}
+		out.Judged = out.Judged || r.Judged
+		if len(run)-k <= runDays {
+			out.Days = append(out.Days, r)
+		}
+	}
+	out.MoreDays = len(run) - len(out.Days)
+	switch left {
+	case 0:
+		out.State = "all used"
+	case len(run):
+		out.State = "all left out"
+	default:
+		out.State = fmt.Sprintf("%d of %d left out", left, len(run))
+	}
+	return out
+}
+
+// holeRows returns the holes that reach into this season, the latest of those
+// before it, each the latest first, and how many there are besides.
+func (x *look) holeRows() (now, before []holeRow, older int) {
 	lent := map[weather.Date]bool{}
 	if s := x.health.StandIn; s != nil {
 		for _, d := range s.LentDays {
 			lent[d.Date] = true
 		}
 	}
-	holes := x.openHoles()
-	for _, h := range slices.Backward(holes) {
-		if len(rows) == holeRows {
-			break
+	season, _ := forecast.SeasonBounds(x.health.Leaning.Season, x.farm.Southern())
+	for _, h := range slices.Backward(x.openHoles()) {
+		if h.To < season && len(before) == holeRows {
+			older++
+			continue
 		}
 		n := 0
 		for d := h.From; d <= h.To; d++ {
@@ -302,9 +379,14 @@ func (x *look) holeRows() (rows []holeRow, older int) {
 				n++
 			}
 		}
-		rows = append(rows, holeRow{spanNear(x.farm, h.From, h.To, x.today), count(h.Len(), "day", "days"), x.filled(h, n)})
+		row := holeRow{spanNear(x.farm, h.From, h.To, x.today), count(h.Len(), "day", "days"), x.filled(h, n)}
+		if h.To < season {
+			before = append(before, row)
+		} else {
+			now = append(now, row)
+		}
 	}
-	return rows, len(holes) - len(rows)
+	return now, before, older
 }
 
 // recordPicture draws the last twelve months of a record.

@@ -238,10 +238,45 @@ func (p *Pages) giveVerdict(v *visit) error {
 	if w != nil && len([]rune(w.Note)) > noteMost {
 		return p.showStation(v, http.StatusUnprocessableEntity, stationPage{Fault: fmt.Sprintf("The note on %s has more than %d characters: nothing was recorded.", DayYear(&v.farm, d), noteMost)})
 	}
-	if _, err := p.Store.PutVerdict(ctx, v.farm.ID, station, d, w, v.who.By(), p.Now()); err != nil {
-		return err
+	days := []weather.Date{d}
+	if text := v.FormValue("through"); text != "" {
+		if days, err = p.doubted(v, station, d, text); err != nil {
+			return err
+		}
+		said = map[string]string{"verdict": "run", "taken": "norun"}[said]
+	}
+	for _, d := range days {
+		if w != nil {
+			w.Date = d
+		}
+		if _, err := p.Store.PutVerdict(ctx, v.farm.ID, station, d, w, v.who.By(), p.Now()); err != nil {
+			return err
+		}
 	}
 	return v.Redirect(http.StatusSeeOther, to+"done="+said+"#d-"+url.PathEscape(d.String()))
+}
+
+// doubted returns the days from first through the one that text says which are
+// doubted; without any there is no such run.
+func (p *Pages) doubted(v *visit, station string, first weather.Date, text string) ([]weather.Date, error) {
+	last, err := weather.ParseDate(text)
+	if err != nil {
+		return nil, errNoPage
+	}
+	x, err := p.lookAt(v, station)
+	if err != nil {
+		return nil, err
+	}
+	var days []weather.Date
+	for _, s := range x.health.Suspects { // By date.
+		if first <= s.Date && s.Date <= last && (len(days) == 0 || days[len(days)-1] != s.Date) {
+			days = append(days, s.Date)
+		}
+	}
+	if len(days) == 0 {
+		return nil, errNoPage
+	}
+	return days, nil
 }
 
 // setHours accepts the hours of reading that were proposed, or takes the days

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -51,13 +52,15 @@ func dateNear(f *forecast.Farm, d, today weather.Date) string {
 
 // spanNear writes a range of dates, with years where they are not this one.
 func spanNear(f *forecast.Farm, from, to, today weather.Date) string {
-	if from == to {
+	switch {
+	case from == to:
 		return dateNear(f, from, today)
+	case from.Year() != to.Year() || to.Year() == today.Year():
+		return f.Span(from, to)
+	case f.Units == forecast.US:
+		return f.Span(from, to) + ", " + strconv.Itoa(to.Year())
 	}
-	if from.Year() == to.Year() {
-		return Day(f, from) + " to " + dateNear(f, to, today)
-	}
-	return DayYear(f, from) + " to " + DayYear(f, to)
+	return f.Span(from, to) + " " + strconv.Itoa(to.Year())
 }
 
 // degreeUnit is "°C" or "°F".
