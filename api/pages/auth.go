@@ -1,11 +1,12 @@
 package pages
 
 import (
+	"container/list"
 	"crypto/rand"
 	"encoding/base32"
 	"errors"
-	"net"
 	"net/http"
+	"net/netip"
 	"net/url"
 	"strconv"
 	"strings"
@@ -157,13 +158,18 @@ func back(to string) string {
 	return to
 }
 
-// address returns from where a request comes, for counting tries.
+// address returns from where a request comes, for counting tries: of IPv6 the
+// network, since everybody has at least a /64 of addresses to change between.
 func address(r *http.Request) string {
-	host, _, err := net.SplitHostPort(r.RemoteAddr)
+	at, err := netip.ParseAddrPort(r.RemoteAddr)
 	if err != nil {
 		return r.RemoteAddr
 	}
-	return host
+	a := at.Addr().Unmap().WithZone("")
+	if a.Is4() {
+		return a.String()
+	}
+	return netip.PrefixFrom(a, 64).Masked().String()
 }
 
 func (p *Pages) tooMany(c echo.Context, wait time.Duration) error {
@@ -177,41 +183,76 @@ type limiter struct {
 	now func() time.Time
 
 	mu    sync.Mutex
-	fails map[string][]time.Time
+	fails map[string]*list.Element
+	order list.List // Of *failures, those that failed last at the back.
+}
+
+// failures are those of an address within the window.
+type failures struct {
+	from  string
+	times []time.Time
 }
 
 const (
 	mostFails  = 10
 	failWindow = 15 * time.Minute
-	mostSeen   = 10_000 // Addresses that are remembered.
+	mostSeen   = 10_000 // Addresses that are remembered: those that failed last.
 )
 
 // allow reports whether an address may try, or how long it must wait.
 func (l *limiter) allow(from string) (wait time.Duration, ok bool) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	recent := l.recent(from)
-	if len(recent) < mostFails {
+	l.forget()
+	e, known := l.fails[from]
+	if !known {
 		return 0, true
 	}
-	return recent[0].Add(failWindow).Sub(l.now()), false
+	f := e.Value.(*failures)
+	f.times = l.recent(f.times)
+	if len(f.times) < mostFails {
+		return 0, true
+	}
+	return f.times[0].Add(failWindow).Sub(l.now()), false
 }
 
 // failed counts a try that failed.
 func (l *limiter) failed(from string) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	if l.fails == nil || len(l.fails) >= mostSeen {
-		l.fails = map[string][]time.Time{}
+	l.forget()
+	e, known := l.fails[from]
+	if !known {
+		if l.fails == nil {
+			l.fails = map[string]*list.Element{}
+		}
+		if len(l.fails) >= mostSeen {
+			l.drop(l.order.Front())
+		}
+		e = l.order.PushBack(&failures{from: from})
+		l.fails[from] = e
 	}
-	l.fails[from] = append(l.recent(from), l.now())
+	f := e.Value.(*failures)
+	f.times = append(l.recent(f.times), l.now())
+	l.order.MoveToBack(e)
 }
 
-// recent returns when an address failed within the window.
-func (l *limiter) recent(from string) []time.Time {
-	list, since := l.fails[from], l.now().Add(-failWindow)
-	for len(list) > 0 && !list[0].After(since) {
-		list = list[1:]
+// forget drops the addresses that have not failed within the window.
+func (l *limiter) forget() {
+	for e := l.order.Front(); e != nil && len(l.recent(e.Value.(*failures).times)) == 0; e = l.order.Front() {
+		l.drop(e)
 	}
-	return list
+}
+
+func (l *limiter) drop(e *list.Element) {
+	delete(l.fails, l.order.Remove(e).(*failures).from)
+}
+
+// recent returns those of times that lie within the window.
+func (l *limiter) recent(times []time.Time) []time.Time {
+	since := l.now().Add(-failWindow)
+	for len(times) > 0 && !times[0].After(since) {
+		times = times[1:]
+	}
+	return times
 }

@@ -149,6 +149,66 @@ func TestTriesOfLinksAreLimited(t *testing.T) {
 	}
 }
 
+// Whoever has a network of IPv6 has all of its addresses to try from.
+func TestTriesAreCountedByNetwork(t *testing.T) {
+	t.Parallel()
+	for name, tt := range map[string]struct {
+		from string // # stands for the number of the try.
+		next string
+		want int
+	}{
+		"other addresses of one /64":   {"[2001:db8:5:7::#]", "[2001:db8:5:7:ffff::1]", http.StatusTooManyRequests},
+		"the /64 beside it":            {"[2001:db8:5:7::#]", "[2001:db8:5:8::1]", http.StatusUnprocessableEntity},
+		"an interface's own addresses": {"[fe80::#%eth0]", "[fe80::ff%eth1]", http.StatusTooManyRequests},
+		"other IPv4 addresses":         {"192.0.2.1#", "192.0.2.9", http.StatusUnprocessableEntity},
+		"IPv4 written as IPv6":         {"[::ffff:192.0.2.1]", "192.0.2.1", http.StatusTooManyRequests},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			d := newDoor()
+			for i := range pages.MostFails {
+				if res := d.try(strings.ReplaceAll(tt.from, "#", strconv.Itoa(i)), "ripetide-wrong"); res.StatusCode != http.StatusUnprocessableEntity {
+					t.Fatalf("wrong key %d: %s", i+1, res.Status)
+				}
+			}
+			if res := d.try(tt.next, "ripetide-wrong"); res.StatusCode != tt.want {
+				t.Errorf("from %s after %d from %s: %s, want %d", tt.next, pages.MostFails, tt.from, res.Status, tt.want)
+			}
+		})
+	}
+}
+
+// When there are too many addresses to remember, those are forgotten that have
+// not failed for longest, and no other.
+func TestAFullCountOfTriesForgetsTheOldest(t *testing.T) {
+	t.Parallel()
+	at := time.Date(2018, 6, 11, 5, 40, 0, 0, time.UTC)
+	l := pages.NewLimiter(func() time.Time { return at })
+	fail := func(from string, n int) {
+		for range n {
+			l.Failed(from)
+			at = at.Add(time.Millisecond)
+		}
+	}
+	fail("oldest", pages.MostFails)
+	fail("other", pages.MostFails-1)
+	for i := range pages.MostSeen - 2 {
+		fail(strconv.Itoa(i), 1)
+	}
+	fail("other", 1) // It is no longer the one that has rested longest.
+	if l.Allow("oldest") || l.Allow("other") || l.Seen() != pages.MostSeen {
+		t.Fatalf("with a table that is just full: oldest %t, other %t, %d addresses", l.Allow("oldest"), l.Allow("other"), l.Seen())
+	}
+	fail("one more", 1)
+	if !l.Allow("oldest") || l.Allow("other") || l.Seen() != pages.MostSeen {
+		t.Errorf("with one more: oldest %t, other %t, %d addresses", l.Allow("oldest"), l.Allow("other"), l.Seen())
+	}
+	at = at.Add(time.Hour)
+	if !l.Allow("other") || l.Seen() != 0 {
+		t.Errorf("an hour later: other %t, %d addresses", l.Allow("other"), l.Seen())
+	}
+}
+
 // A browser that signs in gets a cookie that scripts and other sites cannot use.
 func TestTheCookieIsKeptFromScriptsAndOtherSites(t *testing.T) {
 	t.Parallel()
