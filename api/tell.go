@@ -244,11 +244,12 @@ func (t Telling) Heat() []string {
 		}
 		say("%s.", s)
 	}
-	say("Degree-days are counted by %s.", f.Method(methodOf(x.Method)))
+	say("Degree-days are counted by %s.", f.Method(MethodOf(x.Method)))
 	return out
 }
 
-func methodOf(n forecast.MethodNote) forecast.Method {
+// MethodOf returns the method that a note tells of.
+func MethodOf(n forecast.MethodNote) forecast.Method {
 	m := forecast.Method{Kind: n.DegreeDays, Base: n.BaseC, Cutoff: n.Cutoff}
 	if n.UpperC != nil {
 		m.Upper = *n.UpperC
@@ -263,48 +264,100 @@ func (t Telling) Needs() []ToldNeed {
 	if len(x.Stages) != 3 {
 		return nil
 	}
+	all := len(x.Stages[0].Effects)
+	out := []ToldNeed{t.prior()}
+	for i := range all {
+		if n, any := t.effect(i); any {
+			out = append(out, n)
+		}
+	}
+	return append(out,
+		t.need(NeedNow, "Now", func(r forecast.StageReasons) string { return grouped(t.rounded(r, all)) }),
+		t.need(NeedRange, "8 in 10 within", func(r forecast.StageReasons) string {
+			return t.Farm.BareHeat(r.Requirement.P10) + " to " + t.Farm.BareHeat(r.Requirement.P90)
+		}))
+}
+
+// Learned is the part of that table which holds for the variety in every
+// season: what was believed, and what the farm's seasons have taught.
+func (t Telling) Learned() []ToldNeed {
+	if len(t.Of.Stages) != 3 {
+		return nil
+	}
+	out := []ToldNeed{
+		t.prior(),
+		t.need(NeedRange, "8 in 10 such varieties within", func(r forecast.StageReasons) string {
+			return t.around(r.Prior.DegreeDays, r.Prior.SDPct)
+		}),
+	}
+	const lasting = 2 // Of the farm, and of the variety.
+	for i := range lasting {
+		if n, any := t.effect(i); any {
+			out = append(out, n)
+		}
+	}
+	return append(out,
+		t.need(NeedNow, "Learned so far", func(r forecast.StageReasons) string { return grouped(t.rounded(r, lasting)) }),
+		t.need(NeedRange, "8 in 10 seasons within", func(r forecast.StageReasons) string {
+			log := r.Prior.Log
+			for _, e := range r.Effects[:lasting] {
+				log += e.Log
+			}
+			return t.around(math.Exp(log), math.Hypot(r.Spread.SeasonSDPct, r.Spread.OwnSDPct))
+		}))
+}
+
+// around writes the range that holds 8 in 10 of what is spread around c, °C·d,
+// by so many per cent, a standard deviation of the logarithm.
+func (t Telling) around(c, sdPct float64) string {
+	const p90 = 1.2816 // Of the standard normal distribution.
+	f := math.Exp(p90 * sdPct / 100)
+	return t.Farm.BareHeat(c/f) + " to " + t.Farm.BareHeat(c*f)
+}
+
+// rounded is the sum of the prior and the first effects of a stage, in the unit
+// of the farm.
+func (t Telling) rounded(r forecast.StageReasons, through int) int {
+	log := r.Prior.Log
+	for _, e := range r.Effects[:through] {
+		log += e.Log
+	}
 	perC := 1.0
 	if t.Farm.Units == forecast.US {
 		perC = 9.0 / 5
 	}
-	at := func(r forecast.StageReasons, through int) int {
-		log := r.Prior.Log
-		for _, e := range r.Effects[:through] {
-			log += e.Log
-		}
-		return int(math.Round(math.Exp(log) * perC))
+	return int(math.Round(math.Exp(log) * perC))
+}
+
+// need is a row of the table.
+func (t Telling) need(kind NeedKind, what string, cell func(forecast.StageReasons) string) ToldNeed {
+	n := ToldNeed{What: what, Kind: kind}
+	for i, r := range t.Of.Stages {
+		n.Cells[i] = cell(r)
 	}
-	var out []ToldNeed
-	row := func(kind NeedKind, what string, cell func(forecast.StageReasons) string) {
-		n := ToldNeed{What: what, Kind: kind}
-		for i, r := range x.Stages {
-			n.Cells[i] = cell(r)
-		}
-		out = append(out, n)
-	}
-	first := x.Stages[0]
-	from := "Usual for its class, " + strings.ReplaceAll(x.Ripens, "_", "-")
-	if first.Prior.From == forecast.PriorOwn {
+	return n
+}
+
+// prior is the first row.
+func (t Telling) prior() ToldNeed {
+	from := "Usual for its class, " + strings.ReplaceAll(t.Of.Ripens, "_", "-")
+	if t.Of.Stages[0].Prior.From == forecast.PriorOwn {
 		from = "The farm's own figure"
 	}
-	row(NeedPrior, from, func(r forecast.StageReasons) string { return grouped(at(r, 0)) })
-	for i, e := range first.Effects {
-		if !slices.ContainsFunc(x.Stages, func(r forecast.StageReasons) bool { return at(r, i+1) != at(r, i) }) {
-			continue
+	return t.need(NeedPrior, from, func(r forecast.StageReasons) string { return grouped(t.rounded(r, 0)) })
+}
+
+// effect is the row of the effect i, and whether it changes any figure.
+func (t Telling) effect(i int) (n ToldNeed, any bool) {
+	n = t.need(NeedEffect, taughtBy(t.Of.Stages[0].Effects[i]), func(r forecast.StageReasons) string {
+		d := t.rounded(r, i+1) - t.rounded(r, i)
+		if d == 0 {
+			return "0"
 		}
-		row(NeedEffect, taughtBy(e), func(r forecast.StageReasons) string {
-			n := at(r, i+1) - at(r, i)
-			if n == 0 {
-				return "0"
-			}
-			return strings.Replace(fmt.Sprintf("%+d", n), "-", "−", 1)
-		})
-	}
-	row(NeedNow, "Now", func(r forecast.StageReasons) string { return grouped(at(r, len(r.Effects))) })
-	row(NeedRange, "8 in 10 within", func(r forecast.StageReasons) string {
-		return t.Farm.BareHeat(r.Requirement.P10) + " to " + t.Farm.BareHeat(r.Requirement.P90)
+		any = true
+		return strings.Replace(fmt.Sprintf("%+d", d), "-", "−", 1)
 	})
-	return out
+	return n, any
 }
 
 // grouped writes a whole number, not below nought, with thousands parted.

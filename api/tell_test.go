@@ -1,6 +1,8 @@
 package api_test
 
 import (
+	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -88,5 +90,36 @@ func TestCausesHaveNamesOfTheirOwn(t *testing.T) {
 	text, because := api.TellMoved(forecast.Farm{}, d, weather.DateOf(2018, 6, 6), true)
 	if text != "The peak has moved since the forecast of Mon 4 Jun: 1 day later." || because[0] != (api.ToldCause{Cause: "days on which nothing was entered", Days: "1 day later"}) {
 		t.Errorf("%q by %v", text, because)
+	}
+}
+
+// What was learned of a variety adds up to its figure, without what is of one
+// planting or season only.
+func TestTellingWhatWasLearnedOfAVariety(t *testing.T) {
+	t.Parallel()
+	stage := func(name string, c float64) forecast.StageReasons {
+		return forecast.StageReasons{
+			Stage: name, Prior: forecast.PriorBelief{DegreeDays: c, SDPct: 10, From: forecast.PriorClass, Log: math.Log(c)},
+			Effects: []forecast.Effect{
+				{Effect: forecast.EffectFarm, Log: math.Log(1.1), Seasons: 4}, {Effect: forecast.EffectVariety, Log: math.Log(0.9), Seasons: 1},
+				{Effect: forecast.EffectPlanting, Log: 1}, {Effect: forecast.EffectSeason, Log: 1},
+			},
+			Spread: forecast.SpreadBasis{SeasonSDPct: 3, OwnSDPct: 4},
+		}
+	}
+	x := &forecast.Explanation{Ripens: "late_mid", Stages: []forecast.StageReasons{stage("first_ripe", 300), stage("peak", 400), stage("last_pick", 1000)}}
+	var got []string
+	for _, n := range (api.Telling{Farm: forecast.Farm{Units: forecast.Metric}, Of: x}).Learned() {
+		got = append(got, n.What+": "+strings.Join(n.Cells[:], "; "))
+	}
+	// 300 times 1.1 times 0.9 is 297; a tenth either way is exp(0.12816), a
+	// twentieth exp(0.06408).
+	want := []string{
+		"Usual for its class, late-mid: 300; 400; 1,000", "8 in 10 such varieties within: 264 to 341; 352 to 455; 880 to 1,137",
+		"This farm, from 4 past seasons: +30; +40; +100", "This variety, from 1 past season: −33; −44; −110",
+		"Learned so far: 297; 396; 990", "8 in 10 seasons within: 279 to 317; 371 to 422; 929 to 1,056",
+	}
+	if !slices.Equal(got, want) {
+		t.Errorf("got  %s\nwant %s", strings.Join(got, "\n     "), strings.Join(want, "\n     "))
 	}
 }

@@ -1,6 +1,7 @@
 package pages
 
 import (
+	"errors"
 	"fmt"
 	"net/http"
 	"slices"
@@ -152,6 +153,47 @@ func (p *Pages) book(v *visit) error {
 		page.Sightings, page.Earlier = page.Sightings[:n], page.Sightings[n:]
 	}
 	return p.render(v, http.StatusOK, v, "book", "Book", page)
+}
+
+// toldVariety is what a variety takes here, as the forecasts have learned it.
+type toldVariety struct {
+	None  string // Why nothing can be told; "".
+	From  string
+	Unit  string
+	Needs []api.ToldNeed
+}
+
+// learned tells what the newest forecast has learned of a variety.
+func (p *Pages) learned(v *visit, variety string) (*toldVariety, error) {
+	ctx := v.Request().Context()
+	out := &toldVariety{Unit: v.farm.HeatUnit(), None: "No forecast tells of it yet. Until it has seasons of its own, what it takes comes from its class, or from the belief below."}
+	z, err := p.Store.LatestForecast(ctx, v.farm.ID)
+	if errors.Is(err, forecast.ErrForecastNotFound) {
+		return out, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	f, err := p.Forecast.Decode(ctx, z)
+	if err != nil {
+		return nil, err
+	}
+	i := slices.IndexFunc(f.Plantings, func(d forecast.PlantingDates) bool { return d.Variety == variety && d.Stages != nil })
+	if i < 0 {
+		return out, nil
+	}
+	x, _, err := p.Forecast.Explain(ctx, z, f.Plantings[i].Planting)
+	switch {
+	case errors.Is(err, forecast.ErrPlantingNotFound), errors.Is(err, forecast.ErrTooFewYears):
+		return out, nil // Another version of the program made it, by other rules.
+	case err != nil:
+		return nil, err
+	}
+	if out.Needs = (api.Telling{Farm: v.farm, Of: x}).Learned(); len(out.Needs) == 0 {
+		return out, nil
+	}
+	out.None, out.From = "", "As the forecast of "+DayYear(&v.farm, z.AsOf)+" reckons, by "+v.farm.Method(api.MethodOf(x.Method))+"."
+	return out, nil
 }
 
 // bookVarieties tells of each variety where its requirement comes from.

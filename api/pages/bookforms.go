@@ -144,6 +144,11 @@ func (p *Pages) editVariety(v *visit) error {
 	if id == "" {
 		f.page.Heading, f.page.Submit = "Add a variety", "Add the variety"
 	}
+	if id != "" {
+		if f.page.Told, err = p.learned(v, id); err != nil {
+			return err
+		}
+	}
 	f.add(field{Name: "name", Label: "Name", Value: x.Name})
 	f.add(field{Name: "ripens", Label: "Ripens", Kind: "select", Value: class, Groups: choices(classOptions()...), Help: "Among June-bearers. Its own seasons soon overrule this."})
 	own := f.section("The farm's own belief about its heat", "Degree-days from bloom to each stage, if the farm knows them, and how they were summed. They are taken instead of those of the class, as a belief that the seasons may still change. Leave all empty otherwise.")

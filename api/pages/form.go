@@ -57,6 +57,7 @@ type formPage struct {
 	Submit   string
 	Back     string // Where "leave it as it was" leads.
 	Script   string // Of this page, under /static/; "" for none.
+	Told     *toldVariety
 }
 
 // form gathers a form's answers and faults. All its methods keep what was

@@ -154,9 +154,17 @@ func area(m2 float64, u forecast.Units) string {
 // yield writes a yield for reading.
 func yield(kgPerM2 float64, u forecast.Units) string {
 	if u == forecast.US {
-		return figure(kgPerM2/poundsPerAcre.factor) + " lb/acre"
+		return figure(rounded(kgPerM2/poundsPerAcre.factor)) + " lb/acre"
 	}
-	return figure(kgPerM2) + " kg/m²"
+	return figure(rounded(kgPerM2)) + " kg/m²"
+}
+
+// rounded rounds to three digits: nobody knows a yield better.
+func rounded(x float64) float64 {
+	if y, err := strconv.ParseFloat(strconv.FormatFloat(x, 'g', 3, 64), 64); err == nil {
+		return y
+	}
+	return x
 }
 
 // weight writes a weight for reading.

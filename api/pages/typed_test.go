@@ -274,7 +274,7 @@ func TestAListOfPlantingsIsUnderstoodLineByLine(t *testing.T) {
 			"every unit and date that is clear", "Annapolis; early; Hill; 2021; 0.3 acres; 9000 lb/acre\nJewel;;Hill;May 4, 2021;13,000 sq ft", forecast.US,
 			[][]string{
 				{"Annapolis", "early", "Hill", "Fri Jan 1, 2021", "0.3 acres", "9,000 lb/acre", "new"},
-				{"Jewel", "mid to late", "Hill", "Tue May 4, 2021", "0.298 acres", "8,922 lb/acre", "new"},
+				{"Jewel", "mid to late", "Hill", "Tue May 4, 2021", "0.298 acres", "8,920 lb/acre", "new"},
 			},
 		},
 		{

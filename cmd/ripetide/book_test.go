@@ -35,7 +35,7 @@ func TestTheBookShowsAndChangesWhatIsOnRecord(t *testing.T) {
 	s, who := hillFarm(t, "us")
 	v := who["owner"]
 	book := v.page("/f/hill-farm/book")
-	pageSays(t, "the Book", book, "Home 0.305 acres Jewel", "9,814 lb/acre expected", "Planted Mon Apr 20, 2015.",
+	pageSays(t, "the Book", book, "Home 0.305 acres Jewel", "9,810 lb/acre expected", "Planted Mon Apr 20, 2015.",
 		"Jewel mid to late none yet its class, until it has own seasons", "Post 42.3° N, 83.7° W, 899 ft above the sea none left out until judged",
 		"A day is thin below not set", "A gap is told from 50 in 100", "single sine from 37.4 °F to 86 °F, horizontal cutoff", "nobody yet: it is the usual one")
 
