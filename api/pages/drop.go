@@ -10,7 +10,6 @@ import (
 	"io"
 	"mime/multipart"
 	"net/http"
-	"strconv"
 	"strings"
 	"time"
 
@@ -372,7 +371,7 @@ func actWords(r *api.DaysReport) string {
 		s = "would change nothing"
 	}
 	if r.Unchanged > 0 {
-		s += "; " + strconv.Itoa(r.Unchanged) + " " + plural(r.Unchanged, "is", "are") + " on record with these values"
+		s += "; " + figure(float64(r.Unchanged)) + " " + plural(r.Unchanged, "is", "are") + " on record with these values"
 	}
 	if n := len(r.Refused); n > 0 {
 		s += "; " + count(n, "row", "rows") + " cannot be kept"

@@ -184,9 +184,9 @@ func heat(x float64, u forecast.Units) string {
 // temperature writes a temperature for reading.
 func temperature(c float64, u forecast.Units) string {
 	if u == forecast.US {
-		return digits(math.Round((c*9/5+32)*10)/10) + " °F"
+		return digits(math.Round((c*9/5+32)*10)/10+0) + " °F" // Nought without a sign.
 	}
-	return digits(math.Round(c*10)/10) + " °C"
+	return digits(math.Round(c*10)/10+0) + " °C"
 }
 
 // place writes where something lies: "42.3° N, 83.7° W".

@@ -119,7 +119,7 @@ func count(n int, one, many string) string {
 	if n == 1 {
 		return "1 " + one
 	}
-	return fmt.Sprintf("%d %s", n, many)
+	return figure(float64(n)) + " " + many
 }
 
 // ago writes how long ago an instant was, in plain words.

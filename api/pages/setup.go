@@ -227,6 +227,7 @@ type link struct{ Text, To string }
 type stepsPage struct {
 	Steps    []step
 	Lacking  []string // What the first forecast still needs, in words.
+	NoDates  bool     // One that is made now has no dates, for want of bloom.
 	Forecast bool     // One was made already.
 	Left     int      // Steps that are not done.
 }
@@ -258,7 +259,7 @@ func (p *Pages) steps(v *visit) error {
 	}
 
 	varieties := step{Title: "Varieties", State: "done", Found: count(len(in.Varieties), "variety", "varieties") + ".", Links: []link{
-		{"Paste or upload a list", to + "/book/list"}, {"Add one", to + "/book/variety"},
+		{"Paste or upload a list", to + "/book/list"}, {"Add a variety", to + "/book/variety?from=setup"},
 	}}
 	if len(in.Varieties) == 0 {
 		varieties.State, varieties.Found = "missing", ""
@@ -270,7 +271,7 @@ func (p *Pages) steps(v *visit) error {
 	bearing, standing := plantingsOf(in, season, today)
 	plantings := step{Title: "Plantings", State: "done", Links: []link{{"Paste or upload a list", to + "/book/list"}}}
 	if len(in.Varieties) > 0 && len(in.Records) > 0 {
-		plantings.Links = append(plantings.Links, link{"Add one", to + "/book/planting"})
+		plantings.Links = append(plantings.Links, link{"Add a planting", to + "/book/planting?from=setup"})
 	}
 	plantings.Found = fmt.Sprintf("%s, %d of them with a crop in %d.", count(standing, "planting stands", "plantings stand"), len(bearing), season)
 	switch {
@@ -285,7 +286,9 @@ func (p *Pages) steps(v *visit) error {
 		page.Lacking = append(page.Lacking, fmt.Sprintf("a planting that bears in %d", season))
 	}
 	page.add(plantings)
-	page.add(bloomStep(in, bearing, season, today, to))
+	bloom := bloomStep(in, bearing, season, today, to)
+	page.add(bloom)
+	page.NoDates = bloom.State == "missing"
 	page.add(pastStep(in, season, to))
 
 	_, err = p.Store.LatestForecast(ctx, v.farm.ID)
@@ -333,7 +336,7 @@ func (s *stepsPage) add(x step) {
 // stationSteps are the steps of the station and of its weather.
 func (p *Pages) stationSteps(page *stepsPage, v *visit, in forecast.Inputs) error {
 	to := "/f/" + v.farm.ID
-	station := step{Title: "A station", State: "done", Links: []link{{"Add another", to + "/book/station"}}}
+	station := step{Title: "A station", State: "done", Links: []link{{"Add another", to + "/book/station?from=setup"}}}
 	record := step{Title: "Its weather", State: "missing"}
 	if len(in.Records) == 0 {
 		station.State, station.Links = "missing", []link{{"Add the station", to + "/book/station?from=setup"}}
@@ -399,11 +402,12 @@ func plantingsOf(in forecast.Inputs, season int, today weather.Date) (bearing []
 
 // bloomStep tells of which plantings bloom was entered.
 func bloomStep(in forecast.Inputs, bearing []forecast.Planting, season int, today weather.Date, to string) step {
-	seen := map[string]bool{}
+	seen, ever := map[string]bool{}, false
 	for _, s := range in.Sightings {
 		if s.Seen && forecast.SeasonOf(s.Date, in.Farm.Southern()) == season {
 			seen[s.Planting] = true
 		}
+		ever = ever || s.Seen && (s.Stage == forecast.Bloom10 || s.Stage == forecast.BloomFull)
 	}
 	n := 0
 	for _, x := range bearing {
@@ -421,6 +425,12 @@ func bloomStep(in forecast.Inputs, bearing []forecast.Planting, season int, toda
 	case today < first+60:
 		st.State, st.Found = "can wait", ""
 		st.Matter = "Nothing to do before spring. Until bloom is seen it is forecast too, and every range is wider for it."
+		if !ever {
+			st.Matter = "Nothing to do before spring: the clock starts at bloom. Until one is seen, or that of a past season is entered, a forecast has no dates."
+		}
+	case n == 0 && !ever:
+		st.State = "missing"
+		st.Matter = "Needed for dates: the clock starts on the day on which about one plant in ten has an open flower, and no bloom of any season is on record to forecast it from. That of one planting is enough to begin; each further one narrows its ranges. If there is no flower yet, enter that of a past season."
 	default:
 		st.State = "would help"
 		st.Matter = "Not needed, but nothing else narrows the ranges as much: the clock starts on the day on which about one plant in ten has an open flower. Where it is not entered it is forecast from the warmth of spring, and every date may be out by several days more. If there is no flower yet, this can wait."

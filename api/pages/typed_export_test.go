@@ -14,6 +14,8 @@ var (
 	ReadStage   = readStage
 	SlugOf      = slugOf
 	Figure      = figure
+	Temperature = temperature
+	Count       = count
 	Area        = area
 	ZoneFits    = zoneFits
 	Pair        = pair

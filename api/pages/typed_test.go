@@ -325,3 +325,26 @@ func TestAListOfPlantingsIsUnderstoodLineByLine(t *testing.T) {
 		}
 	}
 }
+
+func TestTemperaturesAndCountsAreWrittenForReading(t *testing.T) {
+	t.Parallel()
+	for _, tt := range []struct {
+		c     float64
+		units forecast.Units
+		want  string
+	}{
+		{-17.8, forecast.US, "0 °F"}, // -0.04 °F: nought without a sign.
+		{-0.04, forecast.Metric, "0 °C"},
+		{-17.9, forecast.US, "-0.2 °F"},
+		{30, forecast.US, "86 °F"},
+	} {
+		if got := pages.Temperature(tt.c, tt.units); got != tt.want {
+			t.Errorf("%g °C is written %q, want %q", tt.c, got, tt.want)
+		}
+	}
+	for n, want := range map[int]string{0: "0 days", 1: "1 day", 999: "999 days", 15441: "15,441 days"} {
+		if got := pages.Count(n, "day", "days"); got != want {
+			t.Errorf("%d is written %q, want %q", n, got, want)
+		}
+	}
+}

@@ -141,7 +141,7 @@ func (x *look) facts() []fact {
 func (x *look) recordWords() []string {
 	h := x.health
 	if h.Last == nil {
-		return []string{"No day is on record. Drop a weather file below, or let a feed fetch days."}
+		return []string{"No day is on record. Drop a weather file on this page, or let a feed fetch days."}
 	}
 	lines := []string{figure(float64(h.Days)) + " " + plural(h.Days, "day", "days") + " on record, from " + x.date(*h.First) + " on."}
 	if h.DaysOld > 0 {

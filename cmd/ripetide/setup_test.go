@@ -188,7 +188,7 @@ func TestTheFirstRunLeadsToAForecast(t *testing.T) {
 	}
 	to, _ = v.form(303, "/f/hill-farm/book/list", "list", list, "do", "enter", "station", "post-by-the-gate", "area_unit", "acre", "yield_unit", "lb_acre")
 	steps = v.page(to)
-	pageSays(t, "the steps with plantings", steps, "2 varieties.", "2 plantings stand, 2 of them with a crop in 2018.", "Bloom in 2018 would help Entered for 0 of 2 plantings.", "can be a week out", "The first forecast ready to be made")
+	pageSays(t, "the steps with plantings", steps, "2 varieties.", "2 plantings stand, 2 of them with a crop in 2018.", "Bloom in 2018 missing Entered for 0 of 2 plantings. Needed for dates:", "until a bloom is entered it has no dates", "can be a week out", "The first forecast ready to be made")
 
 	bloom := "Annapolis; bloom; May 8, 2018\nJewel, Hill; bloom; Fri May 11, 2018"
 	to, _ = v.form(303, "/f/hill-farm/book/seen", "list", bloom, "do", "enter")

@@ -25,8 +25,11 @@
 	}
 
 	function show(result) {
+		drop.querySelector('button').classList.add('quiet'); // What leads on now is in the result.
 		for (const again of result.querySelectorAll('.again')) again.remove(); // The file is here.
 		place().replaceWith(result);
+		// What the page said of the record is out of date.
+		if ('kept' in result.dataset) document.getElementById('main').classList.add('past');
 		const heading = result.querySelector('h2');
 		if (heading) {
 			heading.focus();

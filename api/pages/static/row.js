@@ -236,7 +236,10 @@
 			if (!response.ok) return;
 			const fresh = new DOMParser().parseFromString(await response.text(), 'text/html');
 			const record = fresh.getElementById('record');
-			if (record && !('kept' in fresh.body.dataset)) document.getElementById('record').replaceWith(document.adoptNode(record));
+			if (!record || 'kept' in fresh.body.dataset) return;
+			document.getElementById('record').replaceWith(document.adoptNode(record));
+			// The wire too; the cards stay where they are, under the finger.
+			document.querySelector('.which .wire').replaceWith(document.adoptNode(fresh.querySelector('.which .wire')));
 		} catch { /* It is read with the next page. */ }
 	}
 
