@@ -165,22 +165,32 @@ func (h dated[Body, In, T, Report, List]) post(ctx context.Context, s *Server, i
 		}
 	}
 	if len(kept) == 0 {
-		p := problemOf(errNoneGood)
-		for i, f := range faults {
-			for _, x := range f.list {
-				x.Pointer = "/" + h.names + "/" + itoa(i) + x.Pointer
-				p.Errors = append(p.Errors, x)
-			}
-		}
-		return nil, p
+		return nil, noneGood(h.names, faults)
 	}
+	return &got[Report]{h.report(kept, refusedItems(faults))}, nil
+}
+
+// noneGood tells every fault of a list in which nothing was good.
+func noneGood(names string, faults []itemFaults) *Problem {
+	p := problemOf(errNoneGood)
+	for i, f := range faults {
+		for _, x := range f.list {
+			x.Pointer = "/" + names + "/" + itoa(i) + x.Pointer
+			p.Errors = append(p.Errors, x)
+		}
+	}
+	return p
+}
+
+// refusedItems tells the bad items of a list in which some were good.
+func refusedItems(faults []itemFaults) []RefusedItem {
 	refused := []RefusedItem{}
 	for i, f := range faults {
 		if len(f.list) > 0 {
 			refused = append(refused, RefusedItem{i + 1, f.reason()})
 		}
 	}
-	return &got[Report]{h.report(kept, refused)}, nil
+	return refused
 }
 
 // itemFaults gathers every fault of one item, with pointers that begin at the

@@ -110,6 +110,8 @@ func plainType(goType string) string {
 	switch strings.TrimPrefix(goType, "*") {
 	case "float64":
 		return "number"
+	case "int":
+		return "whole number"
 	case "bool":
 		return "true or false"
 	}

@@ -118,6 +118,8 @@ func New(c Config) *Server {
 	s.sightingRoutes()
 	s.pickingRoutes()
 	s.frostRoutes()
+	s.sprayRoutes()
+	s.blockRoutes()
 	s.decisionRoutes()
 	s.openingRoutes()
 	s.announcingRoutes()

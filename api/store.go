@@ -21,6 +21,7 @@ type Store interface {
 	SightingStore
 	PickingStore
 	FrostStore
+	SprayStore
 	DecisionStore
 	AnnouncingStore
 	FrozenStore

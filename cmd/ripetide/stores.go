@@ -106,6 +106,19 @@ func (s stores) AddSightings(ctx context.Context, farm string, ss []forecast.Sig
 	return out, nil
 }
 
+// AddSprays implements [api.SprayStore].
+func (s stores) AddSprays(ctx context.Context, farm string, sprays []forecast.Spray, by string, at time.Time) ([]api.SprayResult, error) {
+	results, err := s.Store.AddSprays(ctx, farm, sprays, by, at)
+	if err != nil {
+		return nil, err
+	}
+	out := make([]api.SprayResult, len(results))
+	for i, r := range results {
+		out[i] = api.SprayResult(r)
+	}
+	return out, nil
+}
+
 // Sightings implements [api.SightingStore].
 func (s stores) Sightings(ctx context.Context, farm string, season *int, planting string) ([]forecast.Sighting, error) {
 	return s.Store.Sightings(ctx, farm, db.SightingFilter{Season: season, Planting: planting})
