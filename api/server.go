@@ -37,6 +37,7 @@ type Server struct {
 	log      *slog.Logger
 	sameSite *http.CrossOriginProtection
 	drawings drawings
+	page     func(echo.Context, int) error // See ErrorPage.
 	echo     *echo.Echo
 	huma     huma.API
 }
@@ -200,24 +201,6 @@ type FarmPath struct {
 
 // by names who a change is recorded under.
 func by(ctx context.Context) string { return callerOf(ctx).By() }
-
-// edgeError answers what no operation has answered: unknown paths and methods.
-func (s *Server) edgeError(err error, c echo.Context) {
-	if c.Response().Committed {
-		return
-	}
-	p := &Problem{Type: "about:blank", Status: http.StatusInternalServerError}
-	if he, ok := err.(*echo.HTTPError); ok { //nolint:errorlint // echo returns it bare.
-		p.Status = he.Code
-	} else {
-		s.log.ErrorContext(c.Request().Context(), "request failed", slog.String("error", err.Error()))
-	}
-	p.Title, p.Instance = http.StatusText(p.Status), c.Request().URL.Path
-	c.Response().Header().Set("Content-Type", "application/problem+json")
-	if err := c.JSON(p.Status, p); err != nil {
-		s.log.WarnContext(c.Request().Context(), "answer not sent", slog.String("error", err.Error()))
-	}
-}
 
 // logged writes one line for each request.
 func (s *Server) logged(next echo.HandlerFunc) echo.HandlerFunc {

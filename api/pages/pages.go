@@ -65,6 +65,7 @@ var staticFiles embed.FS
 func Add(c Config) {
 	p := &Pages{Config: c, tries: limiter{now: c.Now}, files: filesVersion()}
 	p.kept.pictures.Most, p.kept.narrowings.Most = picturesKept, picturesKept
+	c.API.ErrorPage(p.edge)
 	e := c.API.Echo()
 	static, err := fs.Sub(staticFiles, "static")
 	if err != nil {

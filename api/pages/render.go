@@ -91,14 +91,14 @@ func (p *Pages) failed(c echo.Context, err error) error {
 // explain says what an error means to somebody in front of a page.
 func (p *Pages) explain(ctx context.Context, err error) (status int, title, text string) {
 	if errors.Is(err, errNoPage) {
-		return http.StatusNotFound, "Not found", "There is no such page."
+		return http.StatusNotFound, notFound, noSuchPage
 	}
 	pr := p.API.Problem(ctx, err)
 	switch {
 	case pr.Status == http.StatusInternalServerError:
-		return pr.Status, "Something went wrong", "It is written in the service's log. Nothing you entered before is lost."
+		return pr.Status, wentWrong, inTheLog
 	case errors.Is(err, forecast.ErrFarmNotFound):
-		return pr.Status, "Not found", "There is no such page."
+		return pr.Status, notFound, noSuchPage
 	case pr.Detail != "":
 		return pr.Status, pr.Title, pr.Detail
 	}
