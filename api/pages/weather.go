@@ -328,14 +328,12 @@ func (x *look) runRow(run []weather.Date, day func(weather.Date) doubtRow) doubt
 	left := 0
 	for k, d := range run {
 		r := day(d)
-		switch {
-		case k == 0:
+		if k == 0 {
 			out.Tests = slices.Clone(r.Tests)
-		default:
-			for i := range out.Tests {
-				if i < len(r.Tests) && out.Tests[i].Figures != r.Tests[i].Figures {
-					out.Tests[i].Figures = "" // Those of the days differ.
-				}
+		}
+		for i := range out.Tests {
+			if i < len(r.Tests) && out.Tests[i].Figures != r.Tests[i].Figures {
+				out.Tests[i].Figures = "" // Those of the days differ.
 			}
 		}
 		if r.State == "left out" {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"encoding/json"
 	"flag"
 	"fmt"
 	"net/http"
@@ -53,6 +54,7 @@ func TestGallery(t *testing.T) {
 	// Before anything is set up, and nobody is signed in.
 	g.look(t, "nobody", "/sign-in", 200)
 	g.look(t, "nobody", "/sign-in/nonsense", 410)
+	g.send(t, "nobody", "sign-in wrong key", sent{on: "/sign-in", to: "/sign-in", fields: []string{"key", "nonsense"}, status: 422})
 	b.signIn(s, "Noor", "owner")
 	for _, r := range routes {
 		if r.isPage() && len(r.names()) == 0 && !strings.HasPrefix(r.path, "/sign-in") {
@@ -62,16 +64,21 @@ func TestGallery(t *testing.T) {
 	for _, f := range galleryFarms(t) {
 		clock.set(f.at)
 		f.enter(t, o)
+		parts := f.parts(t)
+		parts["key"], parts["feed"] = f.people(t, s), f.feed(t, s)
 		for _, r := range routes {
 			if strings.HasSuffix(r.path, ".svg") { // A picture of a page.
 				continue
 			}
-			if path, ok := r.fill(f.parts(t)); ok && r.isPage() && len(r.names()) > 0 && unlike200["GET "+r.path] != http.StatusSeeOther {
+			if path, ok := r.fill(parts); ok && r.isPage() && len(r.names()) > 0 && unlike200["GET "+r.path] != http.StatusSeeOther {
 				g.look(t, f.Farm.ID, path, f.status[r.path])
 			}
 		}
 		if len(f.Plantings) > 0 {
 			g.agree(t, s, &f)
+		}
+		for name, x := range f.sends(parts) {
+			g.send(t, f.Farm.ID, name, x)
 		}
 	}
 	g.look(t, "several", "/", 200)
@@ -108,16 +115,69 @@ const weigh = `(() => {
 	return out;
 })()`
 
+// sent is what a form sends, for the page that answers it.
+type sent struct {
+	on, to string   // The page with the form, and where it goes.
+	fields []string // Names and values in turn.
+	file   string   // What a file named "file" holds; "" for none.
+	status int      // Of the answer; 0 is 200.
+}
+
+// send looks at the page that answers a form. A name has no slash.
+func (g *gallery) send(t *testing.T, farm, name string, x sent) {
+	t.Helper()
+	g.visit(t, farm+"/answer-"+strings.ReplaceAll(name, " ", "-"), x.to, x.status, func() {
+		b := g.b
+		b.open(x.on)
+		eval[bool](b, "window.asked = true") // Gone with the page.
+		fields, err := json.Marshal(append([]string{}, x.fields...))
+		if err != nil {
+			t.Fatal(err)
+		}
+		eval[bool](b, fmt.Sprintf(`(() => {
+			const f = document.createElement("form"), fields = %s, file = %q;
+			f.method = "post";
+			f.action = %q;
+			if (file) f.enctype = "multipart/form-data";
+			const add = (name, type) => {
+				const i = document.createElement("input");
+				[i.type, i.name] = [type, name];
+				f.append(i);
+				return i;
+			};
+			for (let n = 0; n < fields.length; n += 2) {
+				const a = document.createElement("textarea");
+				[a.name, a.value] = [fields[n], fields[n + 1]];
+				f.append(a);
+			}
+			if (file) {
+				const all = new DataTransfer();
+				all.items.add(new File([file], "logger.csv", {type: "text/csv"}));
+				add("file", "file").files = all.files;
+			}
+			document.body.append(f);
+			f.submit();
+			return true;
+		})()`, fields, x.file, x.to))
+		b.wait(`!window.asked && document.readyState === "complete" && document.querySelector("main") !== null`)
+	})
+}
+
 // look opens a page and checks it. A status of 0 is 200.
 func (g *gallery) look(t *testing.T, farm, path string, status int) {
 	t.Helper()
-	name := pictureName(farm, path)
+	g.visit(t, pictureName(farm, path), path, status, func() { g.b.do(chromedp.Navigate(g.b.base + path)) })
+}
+
+// visit checks the page that one comes to.
+func (g *gallery) visit(t *testing.T, name, path string, status int, arrive func()) {
+	t.Helper()
 	t.Run(name, func(t *testing.T) {
 		b := g.b
 		b.t = t
 		b.console() // What was said while the farm was entered.
 		b.size(320, 640, false)
-		b.do(chromedp.Navigate(b.base + path))
+		arrive()
 		if status == 0 {
 			status = 200
 		}
@@ -475,6 +535,56 @@ func (f *galleryFarm) parts(t *testing.T) map[string]string {
 		}
 	}
 	return m
+}
+
+// people makes a key of the farm and returns its identifier.
+func (f *galleryFarm) people(t *testing.T, s *service) string {
+	t.Helper()
+	key := strings.TrimSpace(s.command("key", "new", "--role", "grower", "--name", "Gus", "--farm", f.Farm.ID))
+	return strings.TrimPrefix(key, "ripetide-")[:8]
+}
+
+// feed makes a feed that rests and returns its identifier.
+func (f *galleryFarm) feed(t *testing.T, s *service) string {
+	t.Helper()
+	s.json(201, "PUT", "/v1/farms/"+f.Farm.ID+"/stations/"+f.Stations[0].ID+"/feeds/sky",
+		`{"kind":"acis","address":"https://192.0.2.1/StnData","source_station":"USC00200230","paused":true}`)
+	return "sky"
+}
+
+// sends are forms whose answers are pages, by name.
+func (f *galleryFarm) sends(parts map[string]string) map[string]sent {
+	at := "/f/" + f.Farm.ID
+	station := at + "/weather/" + parts["station"]
+	out := map[string]sent{
+		"invitation":        {on: at + "/people", to: at + "/people/invite", fields: []string{"invite_name", "Gus", "invite_role", "grower"}},
+		"invitation faults": {on: at + "/people", to: at + "/people/invite", status: 422},
+		"link":              {on: at + "/people", to: at + "/people/" + parts["key"] + "/link"},
+		"key":               {on: at + "/people", to: at + "/people/key", fields: []string{"key_name", "Logger", "key_role", "grower"}},
+		"planting faults":   {on: at + "/book/planting", to: at + "/book/planting", fields: []string{"block", "", "area", "much"}, status: 422},
+		"list": {on: at + "/book/list", to: at + "/book/list", fields: []string{
+			"list", "Annapolis; early; Home; 2015-05-03; 0.3; 1.1\nHoneoye; sometimes; Hill; 2014\nCavendish; mid; Behind the house; 2014; 900 m²", "do", "look",
+		}},
+		"seen list": {on: at + "/book/seen", to: at + "/book/seen", fields: []string{"list", "Annapolis; bloom; 12 May 2016", "do", "look"}},
+		"file": {
+			on: station, to: station + "/file", fields: []string{"do", "look"},
+			file: "date,min_c,max_c\n2017-01-02,-4,3.5\n2017-01-03,7,3\n2017-01-04,-30,21\n2017-02-30,1,2\n2017-01-07,-2,4\n",
+		},
+		"file refused": {on: station, to: station + "/file", fields: []string{"do", "look"}, file: "no table of days\n", status: 422},
+		"day replaced": {on: station, to: station + "/day", fields: []string{"date", parts["date"], "low", "40", "high", "49"}},
+		"day faults":   {on: station, to: station + "/day", fields: []string{"date", parts["date"], "low", "80", "high", "warm"}, status: 422},
+		"feed faults":  {on: station + "/feeds/add", to: station + "/feeds/add", fields: []string{"kind", "", "every", "90"}, status: 422},
+	}
+	if p := parts["planting"]; p != "" {
+		out["row faults"] = sent{
+			on: at + "/row?planting=" + p, to: at + "/row", status: 422,
+			fields: []string{"kind", "sighting", "planting", p, "stage", "bloom_10", "say", "seen", "date", "2199-06-01"},
+		}
+	}
+	if f.Farm.ID == "none" { // No weather that could be replaced by other.
+		delete(out, "day replaced")
+	}
+	return out
 }
 
 // enter puts a farm, its weather and its sightings on record and makes its
