@@ -1,8 +1,9 @@
 // Package charts draws the picking season of a strawberry farm: which variety
 // can be picked when, how sure that is, on which days nothing is ripe, and how
-// much ripe fruit stands in the field on each of them. Five more charts say how
-// far such forecasts may be trusted and where they come from: [LeadError],
-// [Reliability], [BaseProfile], [Story] and [Narrowing].
+// much ripe fruit stands in the field on each of them. Others say when to open
+// ([Readiness]), how far such forecasts may be trusted and where they come from
+// ([LeadError], [Reliability], [BaseProfile], [Story], [Narrowing]), and what is
+// on record of the weather ([Record]).
 //
 // # The season
 //

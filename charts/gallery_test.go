@@ -286,6 +286,7 @@ func gallery() map[string]chart {
 	n.Stages = append(n.Stages, charts.NarrowingStage{Stage: strings.Repeat("Nachlese ", 20), Issued: n.Stages[0].Issued, Seen: date("2026-07-30")})
 	out["narrowing, long words"] = n
 	maps.Copy(out, recordGallery())
+	maps.Copy(out, readinessGallery())
 	return out
 }
 
@@ -415,7 +416,7 @@ func TestGalleryIsFitForPages(t *testing.T) {
 func TestIdsNameTheKindOfChart(t *testing.T) {
 	t.Parallel()
 	for id, c := range map[string]chart{
-		"season": sample(), "lead": sampleLead(), "reliability": sampleReliability(), "base": sampleBase(), "story": sampleStory("2026-06-02"), "record": sampleRecord(),
+		"season": sample(), "lead": sampleLead(), "reliability": sampleReliability(), "base": sampleBase(), "story": sampleStory("2026-06-02"), "record": sampleRecord(), "readiness": sampleReadiness(),
 	} {
 		svg, _ := render(t, c, charts.Options{})
 		if got := svg.children[0].attr["id"]; got != id+"-title" {
