@@ -33,6 +33,7 @@ func TestPreviewDelivery(t *testing.T) {
 		{"another hour", with(weather.Remark{Hour: 7}, weather.Remark{Flag: "min: gap (G)"}, weather.Remark{}), weather.Stored{Unchanged: 2, Corrected: 1}, 1},
 		{"an hour less and a flag less", with(weather.Remark{}, weather.Remark{}, weather.Remark{}), weather.Stored{Unchanged: 1, Corrected: 2}, 0},
 		{"a flag more", with(weather.Remark{Hour: 17}, weather.Remark{Flag: "min: gap (G)"}, weather.Remark{Flag: "max: streak (K)"}), weather.Stored{Unchanged: 2, Corrected: 1}, 2},
+		{"a day beside one that is doubted", weather.Delivery{Days: same[:1]}, weather.Stored{Unchanged: 1}, 0},
 		{
 			"other values and another day, which has a hole before it",
 			weather.Delivery{Days: []weather.Day{{Date: first + 1, Min: 2, Max: 8}, {Date: first + 4, Min: 2, Max: 8}}},
