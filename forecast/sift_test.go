@@ -1,6 +1,7 @@
 package forecast_test
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -232,7 +233,7 @@ func TestHealthOfAStation(t *testing.T) {
 	if err != nil || h.StandIn.Used || h.StandIn.Lent != 0 || h.StandIn.Offsets.Days != 33 || h.Leaning.OtherYears != 11 {
 		t.Errorf("%v; %+v %+v", err, h.StandIn, h.Leaning)
 	}
-	if _, err := forecast.StationHealth(healthFarm(post), "nobody", nil, asOf); err != forecast.ErrStationNotFound { //nolint:errorlint // It is returned as it is.
+	if _, err := forecast.StationHealth(healthFarm(post), "nobody", nil, asOf); !errors.Is(err, forecast.ErrStationNotFound) {
 		t.Errorf("of a station that there is not: %v", err)
 	}
 }
