@@ -60,12 +60,16 @@ func TestHistoryCannotBeChanged(t *testing.T) {
 	if err := errors.Join(s.NewLink(t.Context(), link), s.NewSession(t.Context(), "k", [32]byte{2}, t0, at(60))); err != nil {
 		t.Fatal(err)
 	}
+	address := forecast.Subscription{Farm: "hill", ID: "s", Name: "Ann", MadeAt: t0, MadeBy: "test"}
+	if err := s.NewSubscription(t.Context(), address, [32]byte{3}); err != nil {
+		t.Fatal(err)
+	}
 	rows, _ := pool.Query(t.Context(), `
 		SELECT relname::text FROM pg_class
 		WHERE relkind = 'r' AND relnamespace = 'public'::regnamespace AND relname <> 'goose_db_version'`)
 	tables, err := pgx.CollectRows(rows, pgx.RowTo[string])
-	if err != nil || len(tables) != 30 {
-		t.Fatalf("%d tables, %v, want 30", len(tables), err)
+	if err != nil || len(tables) != 31 {
+		t.Fatalf("%d tables, %v, want 31", len(tables), err)
 	}
 	for _, table := range tables {
 		before := count(t, pool, table)

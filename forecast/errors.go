@@ -10,16 +10,17 @@ import (
 
 // Errors of the package; match with [errors.Is].
 var (
-	ErrFarmNotFound     = errors.New("forecast: farm not found")
-	ErrStationNotFound  = errors.New("forecast: station not found")
-	ErrVarietyNotFound  = errors.New("forecast: variety not found")
-	ErrPlantingNotFound = errors.New("forecast: planting not found")
-	ErrSightingNotFound = errors.New("forecast: sighting not found")
-	ErrPickingNotFound  = errors.New("forecast: picking not found")
-	ErrFrostNotFound    = errors.New("forecast: frost not found")
-	ErrDecisionNotFound = errors.New("forecast: decision not found")
-	ErrSprayNotFound    = errors.New("forecast: spray not found")
-	ErrForecastNotFound = errors.New("forecast: forecast not found")
+	ErrFarmNotFound         = errors.New("forecast: farm not found")
+	ErrStationNotFound      = errors.New("forecast: station not found")
+	ErrVarietyNotFound      = errors.New("forecast: variety not found")
+	ErrPlantingNotFound     = errors.New("forecast: planting not found")
+	ErrSightingNotFound     = errors.New("forecast: sighting not found")
+	ErrPickingNotFound      = errors.New("forecast: picking not found")
+	ErrFrostNotFound        = errors.New("forecast: frost not found")
+	ErrDecisionNotFound     = errors.New("forecast: decision not found")
+	ErrSubscriptionNotFound = errors.New("forecast: subscription not found")
+	ErrSprayNotFound        = errors.New("forecast: spray not found")
+	ErrForecastNotFound     = errors.New("forecast: forecast not found")
 
 	// ErrInvalid is a value that cannot be; see [FieldError].
 	ErrInvalid = errors.New("forecast: invalid value")
