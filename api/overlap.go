@@ -150,6 +150,9 @@ func SeasonChart(farm forecast.Farm, varieties []forecast.Variety, f *forecast.F
 	if farm.Units == forecast.US {
 		c.Units = charts.US
 	}
+	if s := f.SeasonSpan; s != nil && s.Last.P90 < f.AsOf { // No weather ahead is in it.
+		c.TracesUsed = 0
+	}
 	if f.WeatherThrough != nil {
 		c.WeatherThrough = f.WeatherThrough.Time()
 	}
@@ -170,7 +173,7 @@ func SeasonChart(farm forecast.Farm, varieties []forecast.Variety, f *forecast.F
 		if g.Kind == forecast.KindThin {
 			kind = charts.Thin
 		}
-		c.Gaps = append(c.Gaps, charts.Stretch{From: g.From.Time(), To: g.To.Time(), Kind: kind, Probability: g.Probability})
+		c.Gaps = append(c.Gaps, charts.Stretch{From: g.From.Time(), To: g.To.Time(), Kind: kind, Probability: chanceOf(g, f.AsOf)})
 	}
 	for _, d := range f.Days {
 		day := charts.SupplyDay{
@@ -183,6 +186,18 @@ func SeasonChart(farm forecast.Farm, varieties []forecast.Variety, f *forecast.F
 		c.Supply = append(c.Supply, day)
 	}
 	return c
+}
+
+// WasSo reports whether a gap or thin stretch lies behind the morning asOf and is
+// known: then there is no chance to speak of.
+func WasSo(g forecast.Gap, asOf weather.Date) bool { return g.To < asOf && g.Probability > 0.995 }
+
+// chanceOf returns the probability of a gap, 0 to leave it unsaid.
+func chanceOf(g forecast.Gap, asOf weather.Date) float64 {
+	if WasSo(g, asOf) {
+		return 0
+	}
+	return g.Probability
 }
 
 func bar(p forecast.PlantingDates, variety string, notes []forecast.Note) charts.Bar {

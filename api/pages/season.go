@@ -22,23 +22,24 @@ import (
 // seasonPage is a season as one forecast saw it. All of it is decided here; the
 // template only sets it out.
 type seasonPage struct {
-	Year     int
-	None     string // Why there is nothing to show; "" when there is a forecast.
-	Hindcast string // What a hindcast is; "" for a forecast.
-	Other    string // That it is not the newest of its season; "" when it is.
-	Newest   string // Address of the newest.
-	Facts    []string
-	Chart    *picture
-	Words    string // All that the chart shows.
-	Caption  string // Of the table.
-	Rows     []seasonRow
-	Lacks    []seasonLack
-	NoLacks  string
-	Notes    []string
-	Issued   []issuedChoice // Forecasts of the season, the newest first.
-	Earlier  *pageLink      // Those of the mornings before and after.
-	Later    *pageLink
-	Years    []pageLink // Seasons with forecasts, the newest first.
+	Year      int
+	None      string // Why there is nothing to show; "" when there is a forecast.
+	Hindcast  string // What a hindcast is; "" for a forecast.
+	Other     string // That it is not the newest of its season; "" when it is.
+	Newest    string // Address of the newest.
+	Facts     []string
+	Chart     *picture
+	Words     string // All that the chart shows.
+	Caption   string // Of the table.
+	Rows      []seasonRow
+	Lacks     []seasonLack
+	PastYears bool // Some tells of past years.
+	NoLacks   string
+	Notes     []string
+	Issued    []issuedChoice // Forecasts of the season, the newest first.
+	Earlier   *pageLink      // Those of the mornings before and after.
+	Later     *pageLink
+	Years     []pageLink // Seasons with forecasts, the newest first.
 }
 
 // pageLink leads to another page.
@@ -282,7 +283,9 @@ func (t *seasonTeller) tell(page *seasonPage, chart charts.Season) {
 		page.Caption, _, _ = strings.Cut(page.Caption, ";")
 	}
 	for _, g := range t.f.Gaps {
-		page.Lacks = append(page.Lacks, t.lack(g, names))
+		l := t.lack(g, names)
+		page.Lacks = append(page.Lacks, l)
+		page.PastYears = page.PastYears || l.Years != ""
 	}
 	switch {
 	case len(t.f.Plantings) == 0:
@@ -420,7 +423,9 @@ func (t *seasonTeller) lack(g forecast.Gap, names map[string]string) seasonLack 
 		near = append(near, "before "+cmp.Or(names[*g.Before], *g.Before))
 	}
 	l.Between = strings.Join(near, ", ")
-	if n := t.f.Method.Traces; n > 0 {
+	if api.WasSo(g, t.f.AsOf) {
+		l.Chance = "it was so"
+	} else if n := t.f.Method.Traces; n > 0 {
 		l.Years = fmt.Sprintf("%d of %d", g.PastYears, n)
 	}
 	return l

@@ -115,6 +115,21 @@ func TestTheTableSaysWhatTheChartSays(t *testing.T) {
 	}
 }
 
+func TestWhatWasSoHasNoChance(t *testing.T) {
+	t.Parallel()
+	f := thisMorning(dated("w1", "w", "East", june(1), june(5)))
+	f.Method.Traces = 30
+	f.Gaps = []forecast.Gap{{From: june(6), To: june(8), Kind: forecast.KindGap, Probability: 1, PastYears: 30}}
+	p := seasonPage(f, patch(), mon11)
+	if l := p.Lacks[0]; l.Chance != "it was so" || l.Years != "" || p.PastYears || strings.Contains(p.Words, "chance") || !strings.Contains(strings.ReplaceAll(p.Words, "\u00a0", " "), "Nothing ripe Wed 6") {
+		t.Errorf("%+v; %t; %s", l, p.PastYears, p.Words)
+	}
+	f.Gaps[0].To = mon11
+	if l := seasonPage(f, patch(), mon11).Lacks[0]; l.Chance != "over 9 in 10" || l.Years != "30 of 30" {
+		t.Errorf("on the morning itself %+v", l)
+	}
+}
+
 func TestTwoOfAVarietyInABlockAreToldApart(t *testing.T) {
 	t.Parallel()
 	p := seasonPage(thisMorning(dated("w1", "w", "East", june(9), june(16)), dated("w2", "w", "East", june(10), june(18))), patch(), mon11)

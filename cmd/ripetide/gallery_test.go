@@ -556,6 +556,10 @@ func (f *galleryFarm) feed(t *testing.T, s *service) string {
 func (f *galleryFarm) sends(parts map[string]string) map[string]sent {
 	at := "/f/" + f.Farm.ID
 	station := at + "/weather/" + parts["station"]
+	areas, yields := "m2", "kg_m2"
+	if f.Farm.Units == forecast.US {
+		areas, yields = "acre", "lb_acre"
+	}
 	out := map[string]sent{
 		"invitation":        {on: at + "/people", to: at + "/people/invite", fields: []string{"invite_name", "Gus", "invite_role", "grower"}},
 		"invitation faults": {on: at + "/people", to: at + "/people/invite", status: 422},
@@ -563,7 +567,8 @@ func (f *galleryFarm) sends(parts map[string]string) map[string]sent {
 		"key":               {on: at + "/people", to: at + "/people/key", fields: []string{"key_name", "Logger", "key_role", "grower"}},
 		"planting faults":   {on: at + "/book/planting", to: at + "/book/planting", fields: []string{"block", "", "area", "much"}, status: 422},
 		"list": {on: at + "/book/list", to: at + "/book/list", fields: []string{
-			"list", "Annapolis; early; Home; 2015-05-03; 0.3; 1.1\nHoneoye; sometimes; Hill; 2014\nCavendish; mid; Behind the house; 2014; 900 m²", "do", "look",
+			"list", "Annapolis; early; Home; 2015-05-03; 1.5; 1.25\nHoneoye; sometimes; Hill; 2014\nCavendish; mid; Behind the house; 2014; 900 m²", "do", "look",
+			"station", parts["station"], "area_unit", areas, "yield_unit", yields,
 		}},
 		"seen list": {on: at + "/book/seen", to: at + "/book/seen", fields: []string{"list", "Annapolis; bloom; 12 May 2016", "do", "look"}},
 		"file": {
