@@ -371,6 +371,10 @@ func TestSigningInAndOut(t *testing.T) {
 	}
 	b.click("form[action='/sign-out'] button")
 	b.wait(`location.pathname === "/sign-in"`)
+	// Nor on the way back, from what the browser keeps of pages that were left.
+	b.wait(`document.readyState === "complete"`)
+	eval[bool](b, `history.back(); true`)
+	b.wait(`location.pathname === "/sign-in" && new URLSearchParams(location.search).has("back")`)
 	b.open("/f/lanternfen")
 	b.wait(`location.pathname === "/sign-in"`)
 	if said := slices.DeleteFunc(b.console(), func(m string) bool { return strings.Contains(m, "422") }); len(said) > 0 { // The wrong key.

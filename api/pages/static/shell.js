@@ -13,6 +13,15 @@ const shell = (() => {
 	if (page.made && !kept && how !== 'back_forward') {
 		remember('ripetide-clock', String(Number(page.made) - Date.now()));
 	}
+
+	// Browsers keep a page that is left, for the way back. It must not show again
+	// once its reader has signed out.
+	if (page.who) remember('ripetide-who', page.who);
+	addEventListener('pageshow', (event) => {
+		if (!event.persisted || !page.who || remembered('ripetide-who') === page.who) return;
+		document.body.hidden = true;
+		location.reload();
+	});
 	function remember(name, value) {
 		try { localStorage.setItem(name, value); } catch { /* Then the phone's clock counts. */ }
 	}
@@ -148,6 +157,7 @@ const shell = (() => {
 	// worker.js sees to that too, where it answers already.
 	async function forget() {
 		if (remembered('ripetide-clock') === null) return; // Nobody ever was.
+		remember('ripetide-who', '');
 		await queue.setMe(null);
 		await queue.forgetPages();
 	}
