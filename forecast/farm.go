@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"ripetide/weather"
@@ -85,8 +86,21 @@ const DefaultGapProbability = 0.5
 // Southern reports whether the farm lies south of the equator.
 func (f Farm) Southern() bool { return f.Latitude < 0 }
 
+// zones are those that were asked for, by name: there are a few hundred, and
+// each is a file to read.
+var zones sync.Map
+
 // Location returns the farm's time zone.
-func (f Farm) Location() (*time.Location, error) { return time.LoadLocation(f.TimeZone) }
+func (f Farm) Location() (*time.Location, error) {
+	if z, ok := zones.Load(f.TimeZone); ok {
+		return z.(*time.Location), nil
+	}
+	z, err := time.LoadLocation(f.TimeZone)
+	if err == nil {
+		zones.Store(f.TimeZone, z)
+	}
+	return z, err
+}
 
 // Today returns the civil date at the farm at the instant now.
 func (f Farm) Today(now time.Time) (weather.Date, error) {

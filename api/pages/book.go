@@ -146,8 +146,6 @@ func (p *Pages) book(v *visit) error {
 	for _, s := range r.stations {
 		page.Stations = append(page.Stations, bookStationOf(s, r.stations, units))
 	}
-	sightings = slices.Clone(sightings)
-	slices.SortStableFunc(sightings, func(a, b forecast.Sighting) int { return int(b.Date - a.Date) })
 	page.Sightings, page.Seasons = bookSightings(v, r, sightings, page.Season)
 	if n := latestSeen; len(page.Sightings) > n {
 		page.Sightings, page.Earlier = page.Sightings[:n], page.Sightings[n:]

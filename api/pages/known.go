@@ -191,8 +191,8 @@ func (p *Pages) picture(ctx context.Context, x *look, opt charts.Options) ([]byt
 	})
 }
 
-// sightings returns all sightings of a farm that count, of all seasons. They are
-// shared: they must not be changed.
+// sightings returns all sightings of a farm that count, of all seasons, the
+// latest first. They are shared: they must not be changed.
 func (p *Pages) sightings(v *visit) ([]forecast.Sighting, error) {
 	ctx := v.Request().Context()
 	state, err := p.States.SightingState(ctx, v.farm.ID)
@@ -204,6 +204,7 @@ func (p *Pages) sightings(v *visit) ([]forecast.Sighting, error) {
 		if err != nil {
 			return nil, false, err
 		}
+		slices.SortStableFunc(all, func(a, b forecast.Sighting) int { return int(b.Date - a.Date) })
 		after, err := p.States.SightingState(ctx, v.farm.ID)
 		return all, after == state, err
 	})

@@ -450,12 +450,20 @@ func (t *seasonTeller) notes(names map[string]string) []string {
 // this is the newest of them.
 func (t *seasonTeller) choices(page *seasonPage, all []forecast.Frozen) {
 	all = slices.DeleteFunc(slices.Clone(all), func(z forecast.Frozen) bool { return z.Season != t.f.Season })
+	type morning struct {
+		asOf     weather.Date
+		hindcast bool
+	}
+	made := map[morning]int{}
+	for _, z := range all {
+		made[morning{z.AsOf, z.Hindcast}]++
+	}
 	name := func(z forecast.Frozen) string {
 		text := Day(t.farm, z.AsOf)
 		if z.AsOf.Year() != z.Season {
 			text = DayYear(t.farm, z.AsOf)
 		}
-		if slices.ContainsFunc(all, func(o forecast.Frozen) bool { return o.ID != z.ID && o.AsOf == z.AsOf && o.Hindcast == z.Hindcast }) {
+		if made[morning{z.AsOf, z.Hindcast}] > 1 {
 			text += ", made " + t.moment(z.MadeAt)
 		}
 		if z.Hindcast {
