@@ -42,24 +42,26 @@ func around(farm forecast.Farm, varieties []forecast.Variety) string {
 }
 
 // drawings keeps charts as they were drawn.
-type drawings struct{ memo.Cache[drawingKey, []byte] }
+type drawings struct {
+	memo.Cache[drawingKey, Drawing]
+}
 
 // draw returns a chart as a picture. The same is asked for by everybody who
 // opens a page, so it is drawn once.
 func (s *Server) draw(ctx context.Context, key drawingKey, chart func() drawable) (*frozenBody, error) {
-	body, err := s.drawings.Get(ctx, key, func(context.Context) ([]byte, bool, error) {
+	d, err := s.drawings.Get(ctx, key, func(context.Context) (Drawing, bool, error) {
 		var out bytes.Buffer
 		write := chart().WriteSVG
 		if key.mediaType == pictureTypes["png"] {
 			write = chart().WritePNG
 		}
 		err := write(&out, key.opt)
-		return out.Bytes(), true, err
+		return NewDrawing(out.Bytes()), true, err
 	})
 	if err != nil {
 		return nil, err
 	}
-	return &frozenBody{http.StatusOK, key.mediaType, body}, nil
+	return &frozenBody{Status: http.StatusOK, ContentType: key.mediaType, ETag: d.Tag, Body: d.Body}, nil
 }
 
 // pictureOptions are those that an address may name.

@@ -44,7 +44,7 @@ func (s *Server) explainRoutes() {
 			jsonType:            {Schema: schema},
 			pictureTypes["svg"]: {Schema: &huma.Schema{Type: huma.TypeString}},
 			pictureTypes["png"]: {Schema: &huma.Schema{Type: huma.TypeString, Format: "binary"}},
-		}}},
+		}}, "304": unchangedAnswer},
 		Errors: []int{http.StatusConflict},
 	}, s.explain)
 }
@@ -72,7 +72,7 @@ func (s *Server) explain(ctx context.Context, in *ExplainPath) (*frozenBody, err
 		var buf bytes.Buffer
 		out := ExplanationOut{frozenOut(z), reproduced, *x}
 		err := s.huma.Marshal(&buf, jsonType, &out)
-		return &frozenBody{http.StatusOK, jsonType, buf.Bytes()}, err
+		return &frozenBody{Status: http.StatusOK, ContentType: jsonType, Body: buf.Bytes()}, err
 	}
 	varieties, err := s.store.Varieties(ctx, in.Farm)
 	if err != nil {

@@ -49,6 +49,7 @@ type ForecastPath struct {
 type frozenBody struct {
 	Status      int
 	ContentType string `header:"Content-Type"`
+	ETag        string `header:"ETag" doc:"Of a picture: sent back as If-None-Match it saves sending the same again."`
 	Body        []byte
 }
 
@@ -113,7 +114,7 @@ func frozen(f forecast.Frozen, err error) (*frozenBody, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &frozenBody{http.StatusOK, jsonType, f.Body}, nil
+	return &frozenBody{Status: http.StatusOK, ContentType: jsonType, Body: f.Body}, nil
 }
 
 func (s *Server) makeForecast(ctx context.Context, in *postForecast) (*frozenBody, error) {
@@ -136,5 +137,5 @@ func (s *Server) makeForecast(ctx context.Context, in *postForecast) (*frozenBod
 	if in.Freeze {
 		status = http.StatusCreated
 	}
-	return &frozenBody{status, jsonType, z.Body}, nil
+	return &frozenBody{Status: status, ContentType: jsonType, Body: z.Body}, nil
 }

@@ -58,7 +58,7 @@ func (s *Server) overlapRoutes() {
 	add(s, Reader, huma.Operation{
 		Method: http.MethodGet, Path: path, OperationID: "overlap", Tags: []string{"Forecast"},
 		Summary: what, Description: "As JSON, SVG or PNG by Accept.",
-		Responses: map[string]*huma.Response{"200": {Description: what, Content: media}},
+		Responses: map[string]*huma.Response{"200": {Description: what, Content: media}, "304": unchangedAnswer},
 	}, func(ctx context.Context, in *overlapNegotiated) (*frozenBody, error) {
 		return s.overlap(ctx, &in.OverlapPath, negotiate(in.Accept))
 	})
@@ -67,7 +67,7 @@ func (s *Server) overlapRoutes() {
 		add(s, Reader, huma.Operation{
 			Method: http.MethodGet, Path: path + "." + ending, OperationID: "overlap-" + ending, Tags: []string{"Forecast"},
 			Summary:   what + ", as " + strings.ToUpper(ending),
-			Responses: map[string]*huma.Response{"200": {Description: what, Content: map[string]*huma.MediaType{mt: media[mt]}}},
+			Responses: map[string]*huma.Response{"200": {Description: what, Content: map[string]*huma.MediaType{mt: media[mt]}}, "304": unchangedAnswer},
 		}, func(ctx context.Context, in *OverlapPath) (*frozenBody, error) {
 			return s.overlap(ctx, in, mt)
 		})
@@ -116,7 +116,7 @@ func (s *Server) overlap(ctx context.Context, in *OverlapPath, mediaType string)
 			Title: chart.Title(), Description: chart.Description(),
 			Plantings: f.Plantings, Gaps: f.Gaps, SeasonSpan: f.SeasonSpan, Days: f.Days,
 		})
-		return &frozenBody{http.StatusOK, mediaType, buf.Bytes()}, err
+		return &frozenBody{Status: http.StatusOK, ContentType: mediaType, Body: buf.Bytes()}, err
 	}
 	key := drawingKey{f, around(farm, varieties), mediaType, pictureOptions(in.Theme, in.Width)}
 	return s.draw(ctx, key, func() drawable { return SeasonChart(farm, varieties, f) })

@@ -132,7 +132,7 @@ func (s *Server) profileRoutes() {
 			} else {
 				err = chart.WriteSVG(&buf, opt)
 			}
-			return &frozenBody{http.StatusOK, mt, buf.Bytes()}, err
+			return &frozenBody{Status: http.StatusOK, ContentType: mt, Body: buf.Bytes()}, err
 		})
 	}
 }

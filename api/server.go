@@ -78,7 +78,7 @@ func New(c Config) *Server {
 	s.drawings.Most = drawingsKept
 	s.echo.HideBanner, s.echo.HidePort = true, true
 	s.echo.HTTPErrorHandler = s.edgeError
-	s.echo.Use(s.logged, s.recovered)
+	s.echo.Use(s.logged, s.unchanged, s.recovered)
 
 	conf := huma.DefaultConfig("ripetide", c.Version)
 	conf.Info.Description = "Harvest forecasts for pick-your-own strawberries from degree-days since bloom. " +

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"net/http"
 	"slices"
 	"sync"
 
@@ -51,8 +52,8 @@ type known struct {
 type kept struct {
 	stations   memo.Cache[stationKey, *known]
 	charts     memo.Cache[chartKey, stationChart]
-	pictures   memo.Cache[pictureKey, []byte]
-	narrowings memo.Cache[string, []byte] // By all that is in the chart.
+	pictures   memo.Cache[pictureKey, api.Drawing]
+	narrowings memo.Cache[string, api.Drawing] // By all that is in the chart.
 	sightings  memo.Cache[sightingsKey, []forecast.Sighting]
 }
 
@@ -178,16 +179,19 @@ type pictureKey struct {
 	opt charts.Options
 }
 
-// picture draws the chart of the record; nil without days.
-func (p *Pages) picture(ctx context.Context, x *look, opt charts.Options) ([]byte, error) {
-	return p.kept.pictures.Get(ctx, pictureKey{chartKey{x.key, x.farm.Units}, opt}, func(ctx context.Context) ([]byte, bool, error) {
+// picture draws the chart of the record; errNoPage without days.
+func (p *Pages) picture(ctx context.Context, x *look, opt charts.Options) (api.Drawing, error) {
+	return p.kept.pictures.Get(ctx, pictureKey{chartKey{x.key, x.farm.Units}, opt}, func(ctx context.Context) (d api.Drawing, lasts bool, err error) {
 		c, err := p.drawn(ctx, x)
-		if err != nil || !c.there {
-			return nil, false, err
+		if err != nil {
+			return d, false, err
+		}
+		if !c.there {
+			return d, false, errNoPage
 		}
 		var out bytes.Buffer
 		err = c.WriteSVG(&out, opt)
-		return out.Bytes(), true, err
+		return api.NewDrawing(out.Bytes()), true, err
 	})
 }
 
@@ -208,4 +212,10 @@ func (p *Pages) sightings(v *visit) ([]forecast.Sighting, error) {
 		after, err := p.States.SightingState(ctx, v.farm.ID)
 		return all, after == state, err
 	})
+}
+
+// svg answers with a picture.
+func svg(v *visit, d api.Drawing) error {
+	v.Response().Header().Set("ETag", d.Tag)
+	return v.Blob(http.StatusOK, "image/svg+xml", d.Body)
 }

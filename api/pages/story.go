@@ -225,7 +225,7 @@ func (p *Pages) narrowing(v *visit) error {
 			name = b.Variety + ", " + blockOf(b)
 		}
 	}
-	svg, err := p.drawNarrowing(ctx, narrowingChart(&v.farm, name, issued, sightings, f.AsOf), opt)
+	d, err := p.drawNarrowing(ctx, narrowingChart(&v.farm, name, issued, sightings, f.AsOf), opt)
 	switch {
 	case errors.Is(err, charts.ErrInvalidOptions):
 		return errNoPage
@@ -234,16 +234,16 @@ func (p *Pages) narrowing(v *visit) error {
 	case err != nil:
 		return err
 	}
-	return v.Blob(http.StatusOK, "image/svg+xml", svg)
+	return svg(v, d)
 }
 
 // drawNarrowing draws a chart that many look at once. All that is in it names
 // it, so another sighting or forecast is another chart.
-func (p *Pages) drawNarrowing(ctx context.Context, c charts.Narrowing, opt charts.Options) ([]byte, error) {
-	return p.kept.narrowings.Get(ctx, fmt.Sprintf("%+v %+v", c, opt), func(context.Context) ([]byte, bool, error) {
+func (p *Pages) drawNarrowing(ctx context.Context, c charts.Narrowing, opt charts.Options) (api.Drawing, error) {
+	return p.kept.narrowings.Get(ctx, fmt.Sprintf("%+v %+v", c, opt), func(context.Context) (api.Drawing, bool, error) {
 		var out bytes.Buffer
 		err := c.WriteSVG(&out, opt)
-		return out.Bytes(), true, err
+		return api.NewDrawing(out.Bytes()), true, err
 	})
 }
 

@@ -400,12 +400,9 @@ func (p *Pages) recordPicture(v *visit) error {
 	if w, err := strconv.Atoi(v.QueryParam("width")); err == nil {
 		opt.Width = min(max(w, 320), 2400)
 	}
-	svg, err := p.picture(v.Request().Context(), x, opt)
+	d, err := p.picture(v.Request().Context(), x, opt)
 	if err != nil {
 		return err
 	}
-	if svg == nil {
-		return errNoPage
-	}
-	return v.Blob(http.StatusOK, "image/svg+xml", svg)
+	return svg(v, d)
 }

@@ -131,22 +131,69 @@ func TestTheNextRequestSeesEveryChange(t *testing.T) {
 			station: "21.5 °C", station + "/record.svg": "", chart: "Fresh Farm", season + "/planting/wrenlight-sandbar/narrowing.svg": "", farm + "/book": "Fresh Farm",
 		}},
 	} {
-		before := map[string]string{}
+		before, tag := map[string]string{}, map[string]string{}
 		for path, says := range c.shows {
 			res, body := here.send("GET", path, "")
+			if tag[path] = res.Header.Get("ETag"); strings.Contains(path, ".svg") != (tag[path] != "") {
+				t.Errorf("%s has the tag %q", path, tag[path])
+			}
 			if before[path] = body; res.StatusCode != http.StatusOK || says != "" && strings.Contains(readable(path, body), says) {
 				t.Fatalf("before %s %s says %q already, or it failed: %s", c.change, path, says, res.Status)
 			}
 		}
 		c.do()
 		for path, says := range c.shows {
-			_, body := here.send("GET", path, "")
+			_, body := here.send("GET", path, "", "If-None-Match", tag[path])
 			switch {
 			case says == "" && body == before[path]:
 				t.Errorf("after %s %s is as it was", c.change, path)
 			case says != "" && !strings.Contains(readable(path, body), says):
 				t.Errorf("after %s %s does not say %q\n%.3000s", c.change, path, says, readable(path, body))
 			}
+		}
+	}
+}
+
+// TestAPictureIsNotSentAgain asks for pictures with the tag of what was sent.
+func TestAPictureIsNotSentAgain(t *testing.T) {
+	t.Parallel()
+	s := newDemoService(t)
+	v := newVisitor(t, s.base)
+	v.signIn(s.key)
+	id := s.json(200, "GET", "/v1/farms/lanternfen/forecasts/latest", "")["id"]
+	tags := map[string]string{}
+	for _, path := range []string{
+		"/v1/farms/lanternfen/seasons/2018/overlap.svg", "/v1/farms/lanternfen/seasons/2018/overlap.svg?theme=dark", "/v1/farms/lanternfen/seasons/2018/overlap.png",
+		fmt.Sprintf("/v1/farms/lanternfen/forecasts/%s/plantings/wrenlight-sandbar.svg", id),
+		"/f/lanternfen/weather/ann-arbor/record.svg?width=390", "/f/lanternfen/season/2018/planting/wrenlight-sandbar/narrowing.svg",
+	} {
+		res, first := v.send("GET", path, "")
+		tag := res.Header.Get("ETag")
+		if res.StatusCode != http.StatusOK || len(first) == 0 || tag == "" || res.Header.Get("Cache-Control") != "private, no-cache" {
+			t.Fatalf("%s: %s, %d bytes, %v", path, res.Status, len(first), res.Header)
+		}
+		if other, twice := tags[tag]; twice {
+			t.Errorf("%s has the tag of %s", path, other)
+		}
+		tags[tag] = path
+		for asked, same := range map[string]bool{
+			tag: true, "W/" + tag: true, `"other", ` + tag: true, "*": true,
+			`"other"`: false, strings.Trim(tag, `"`): false, "": false,
+		} {
+			res, body := v.send("GET", path, "", "If-None-Match", asked)
+			if same && (res.StatusCode != http.StatusNotModified || body != "" || res.Header.Get("ETag") != tag) {
+				t.Errorf("%s, If-None-Match %s: %s, %d bytes, tag %s", path, asked, res.Status, len(body), res.Header.Get("ETag"))
+			}
+			if !same && (res.StatusCode != http.StatusOK || body != first) {
+				t.Errorf("%s, If-None-Match %s: %s, %d bytes", path, asked, res.Status, len(body))
+			}
+		}
+	}
+	// A tag opens nothing to somebody who may not look.
+	v.cookie = nil
+	for tag, path := range tags {
+		if res, _ := v.send("GET", path, "", "If-None-Match", tag); res.StatusCode != http.StatusUnauthorized && res.StatusCode != http.StatusSeeOther {
+			t.Errorf("%s, signed out: %s", path, res.Status)
 		}
 	}
 }
