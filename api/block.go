@@ -257,11 +257,11 @@ func TellInside(farm forecast.Farm, c forecast.Closure, f forecast.FirstDay) []s
 func TellFirst(farm forecast.Farm, f forecast.FirstDay, planting func(string) string) string {
 	switch f.From {
 	case forecast.FirstSeen:
-		return fmt.Sprintf("Counted from today: ripe fruit was seen on %s (%s).", farm.Day(*f.Fruit), planting(f.Planting))
+		return fmt.Sprintf("Sprays count from today: ripe fruit was seen on %s (%s).", farm.Day(*f.Fruit), planting(f.Planting))
 	case forecast.FirstForecast:
-		return fmt.Sprintf("Counted back from %s, the earliest fruit that the forecast holds possible (%s).", farm.Day(*f.Day), planting(f.Planting))
+		return fmt.Sprintf("Sprays are counted back from %s, the earliest fruit that the forecast holds possible (%s).", farm.Day(*f.Day), planting(f.Planting))
 	case forecast.FirstAnnounced:
-		text := "Counted back from " + farm.Day(*f.Day) + ", the announced opening day"
+		text := "Sprays are counted back from " + farm.Day(*f.Day) + ", the announced opening day"
 		if f.Fruit != nil {
 			return text + fmt.Sprintf("; the earliest fruit is possible from %s on (%s).", farm.Day(*f.Fruit), planting(f.Planting))
 		}
@@ -282,9 +282,6 @@ func TellPlan(farm forecast.Farm, p forecast.Plan, f forecast.FirstDay) string {
 	case p.Passed:
 		text = "The last safe moment has passed: it was " + TellMoment(farm, *p.LastSafe) + "."
 	}
-	if p.Passed {
-		text += " Sprayed now, the block would be closed until " + TellMoment(farm, p.IfNow) + "."
-	}
 	switch {
 	case !p.Raised:
 	case p.Was == nil:
@@ -292,20 +289,24 @@ func TellPlan(farm forecast.Farm, p forecast.Plan, f forecast.FirstDay) string {
 	default:
 		text += fmt.Sprintf(" It is earlier than was known: the block may be picked from %s on, not from %s.", farm.Day(*f.Day), farm.Day(*p.Was))
 	}
+	if p.Passed {
+		text += " Sprayed now, the block would be closed until " + TellMoment(farm, p.IfNow) + "."
+	}
 	return text
 }
 
-// TellMoment writes an instant at the farm: weekday, date and clock time.
+// TellMoment writes an instant at the farm: weekday, date and clock time. Of a
+// midnight it is said which one.
 func TellMoment(farm forecast.Farm, at time.Time) string {
 	if zone, err := farm.Location(); err == nil {
 		at = at.In(zone)
 	}
-	clock := at.Format("15:04")
+	day, clock := farm.Day(weather.DateIn(at)), at.Format("15:04")
 	if farm.Units == forecast.US {
 		clock = at.Format("3:04 pm")
-		if clock == "12:00 am" {
-			clock = "12:00 am (midnight)"
-		}
 	}
-	return farm.Day(weather.DateIn(at)) + ", " + clock
+	if at.Hour() == 0 && at.Minute() == 0 {
+		return "the start of " + day + " (" + clock + ")"
+	}
+	return day + ", " + clock
 }

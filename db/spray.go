@@ -125,7 +125,7 @@ const (
 		ORDER BY v.sprayed_at NULLS LAST, v.recorded_at, v.spray`
 
 	blocksSQL = `
-		SELECT DISTINCT ON (planting) planting, block
+		SELECT DISTINCT ON (planting) planting, block, removed_on IS NULL OR removed_on > $2
 		FROM planting_version
 		WHERE farm = $1
 		ORDER BY planting, version DESC`
@@ -194,9 +194,15 @@ func addSprays(ctx context.Context, tx pgx.Tx, farm string, sprays []forecast.Sp
 	}
 	blocks := map[string][]string{}
 	var planting, block string
-	rows, _ = tx.Query(ctx, blocksSQL, farm)
-	if _, err := pgx.ForEachRow(rows, []any{&planting, &block}, func() error {
-		blocks[block] = append(blocks[block], planting)
+	var stands bool
+	rows, _ = tx.Query(ctx, blocksSQL, farm, weather.DateIn(at))
+	if _, err := pgx.ForEachRow(rows, []any{&planting, &block, &stands}, func() error {
+		if blocks[block] == nil {
+			blocks[block] = []string{}
+		}
+		if stands {
+			blocks[block] = append(blocks[block], planting)
+		}
 		return nil
 	}); err != nil {
 		return nil, err

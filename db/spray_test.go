@@ -59,6 +59,9 @@ func TestSpraysArePlannedDoneSeenAndTakenBack(t *testing.T) {
 	t.Parallel()
 	s, pool := farmed(t)
 	south(t, s)
+	gone := north // In the same block, and grubbed out.
+	gone.ID, gone.RemovedOn = "gone", ptr(date("2026-02-01"))
+	must(t)(s.PutPlanting(t.Context(), "hill", gone, "test", t0))
 	done := planned("from the can")
 	done.SprayedAt, done.Known, done.PreHarvestHours, done.Note = ptr(at(5)), nil, 12, "along the hedge"
 	kept := spray(t, s, 10, planned("the other"), done)

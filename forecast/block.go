@@ -100,6 +100,7 @@ type Plan struct {
 	Raised bool
 	Was    *weather.Date // The first day as it was known then; nil: it was not.
 	IfNow  time.Time     // When the block would open again if it were sprayed now.
+	Now    time.Time     // When all this was told.
 }
 
 // Grounds is what blocks are told from.
@@ -267,7 +268,7 @@ func (g *Grounds) closure(s Spray, f FirstDay, zone *time.Location) Closure {
 
 // plan tells of a spray that is planned.
 func (g *Grounds) plan(s Spray, f FirstDay, zone *time.Location) Plan {
-	p := Plan{Spray: s, Was: s.Known, IfNow: s.ClosedUntil(g.Now, zone)}
+	p := Plan{Spray: s, Was: s.Known, IfNow: s.ClosedUntil(g.Now, zone), Now: g.Now}
 	if s.Seen != nil {
 		p.Was = &s.Seen.Day
 	}

@@ -38,6 +38,10 @@ func (p *Pages) showMorning(v *visit, status int, fault string) error {
 	if err != nil {
 		return err
 	}
+	sprayed, err := p.blocksNow(v)
+	if err != nil {
+		return err
+	}
 	var page morningPage
 	z, err := p.Store.LatestForecast(ctx, v.farm.ID)
 	switch {
@@ -47,6 +51,7 @@ func (p *Pages) showMorning(v *visit, status int, fault string) error {
 			return err
 		}
 		page = beforeForecast(in, today, v.may(api.Grower), v.may(api.Owner))
+		page.close(&v.farm, sprayed)
 	case err != nil:
 		return err
 	default:
@@ -62,7 +67,7 @@ func (p *Pages) showMorning(v *visit, status int, fault string) error {
 		if err != nil {
 			return err
 		}
-		page = newMorning(&v.farm, today, f, varieties, plantings, v.may(api.Grower))
+		page = newMorning(&v.farm, today, f, varieties, plantings, sprayed, v.may(api.Grower))
 	}
 	page.Fault = fault
 	return p.render(v, status, v, "morning", "Morning", page)

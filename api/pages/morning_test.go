@@ -41,7 +41,7 @@ func show(f *forecast.Forecast, farm forecast.Farm, today weather.Date) pages.Mo
 	ps := []forecast.Planting{
 		{ID: "c12", PlantedOn: weather.DateOf(2012, 4, 1)}, {ID: "c15", PlantedOn: weather.DateOf(2015, 4, 1)},
 	}
-	return pages.NewMorning(&farm, today, f, vs, ps, true)
+	return pages.NewMorning(&farm, today, f, vs, ps, nil, true)
 }
 
 // blocksOf writes what is ripe, a planting a line.
@@ -161,7 +161,7 @@ func TestOneTapOpensAPlantingForThoseWhoRecord(t *testing.T) {
 	if got := p.Tasks[0].Href; got != "/f/hill/row?planting=w1" {
 		t.Errorf("the look leads to %q", got)
 	}
-	p = pages.NewMorning(&farm, mon11+1, f, nil, nil, false)
+	p = pages.NewMorning(&farm, mon11+1, f, nil, nil, nil, false)
 	if got := p.Blocks[0].Rows[0].Href + p.Tasks[0].Href + p.Make; got != "/f/hill/season/2018/planting/w1" {
 		t.Errorf("a reader is led to %q, want only the story", got)
 	}

@@ -42,6 +42,8 @@ type morningPage struct {
 	Surer   []morningLack // That would make one surer.
 	Nothing bool          // There is no forecast yet.
 
+	Closed    []morningClosed // What sprays close, on any morning.
+	Sprays    string          // Address of the page of sprays.
 	Blocks    []morningBlock
 	Coming    []morningBlock // What is folded away of a large farm.
 	ComeTitle string
@@ -68,8 +70,9 @@ type morningLack struct {
 // morningBlock is a block with its plantings that are ripe or about to be, in
 // picking order.
 type morningBlock struct {
-	Name string
-	Rows []morningRow
+	Name   string
+	Closed string // "Closed until …", after spraying; "" when it is open.
+	Rows   []morningRow
 }
 
 // Long reports whether the name is too long for a column beside the rows.
@@ -158,8 +161,8 @@ type teller struct {
 // newMorning tells of the newest forecast f on the date today at the farm. A
 // forecast of this season is read as of today, however old it is; one of an
 // earlier season as of the morning it was made for. grower: the visitor may
-// record.
-func newMorning(farm *forecast.Farm, today weather.Date, f *forecast.Forecast, varieties []forecast.Variety, plantings []forecast.Planting, grower bool) morningPage {
+// record. sprayed are the blocks as sprays leave them now.
+func newMorning(farm *forecast.Farm, today weather.Date, f *forecast.Forecast, varieties []forecast.Variety, plantings []forecast.Planting, sprayed []forecast.Block, grower bool) morningPage {
 	t := &teller{farm: farm, f: f, at: today, grower: grower, names: map[string]string{}}
 	if f.Season != forecast.SeasonOf(today, farm.Southern()) {
 		t.before, t.at = true, f.AsOf
@@ -179,7 +182,7 @@ func newMorning(farm *forecast.Farm, today weather.Date, f *forecast.Forecast, v
 	p.Blocks, p.NoneRipe = t.blocks()
 	p.Blocks, p.Coming, p.ComeTitle = fold(p.Blocks)
 	p.MoveTitle, p.Moves, p.MoveNote = t.moves()
-	p.Tasks = t.tasks()
+	p.Tasks = append(sprayTasks(farm, sprayed), t.tasks()...)
 	if len(p.Tasks) == 0 {
 		p.NoTasks = "Nothing that the forecast knows of."
 	}
@@ -190,6 +193,7 @@ func newMorning(farm *forecast.Farm, today weather.Date, f *forecast.Forecast, v
 	p.Notes = t.notes()
 	p.Ranges = t.ranges
 	p.Summary = t.summary(p)
+	p.close(farm, sprayed)
 	return p
 }
 
@@ -392,10 +396,10 @@ func fold(all []morningBlock) (blocks, coming []morningBlock, title string) {
 			i = len(b.Rows)
 		}
 		if i > 0 {
-			blocks = append(blocks, morningBlock{b.Name, b.Rows[:i]})
+			blocks = append(blocks, morningBlock{Name: b.Name, Rows: b.Rows[:i]})
 		}
 		if i < len(b.Rows) {
-			coming = append(coming, morningBlock{b.Name, b.Rows[i:]})
+			coming = append(coming, morningBlock{Name: b.Name, Rows: b.Rows[i:]})
 			n += len(b.Rows) - i
 		}
 	}

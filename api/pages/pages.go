@@ -89,6 +89,7 @@ func Add(c Config) {
 	p.addBook()
 	p.addPeople()
 	p.addWeather()
+	p.addSprays()
 	p.get("/f/:farm", p.morning)
 	p.get("/f/:farm/season/:year", p.season)
 	p.get("/f/:farm/season/:year/planting/:planting", p.story)

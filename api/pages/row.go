@@ -27,8 +27,9 @@ type rowPage struct {
 }
 
 type rowBlock struct {
-	Name  string
-	Items []rowItem
+	Name   string
+	Closed string // "Closed until …", after spraying; "" when it is open.
+	Items  []rowItem
 }
 
 type rowItem struct {
@@ -54,7 +55,9 @@ type rowPlanting struct {
 	Seen            string
 	Lead            *stageCard // The stage to look for now; nil when all were seen.
 	Others          []stageCard
-	Picked          bool // Fruit is ripe, so picking comes before the other stages.
+	Picked          bool     // Fruit is ripe, so picking comes before the other stages.
+	Shut            string   // "Closed until …", after spraying; "" when its block is open.
+	Closed          []string // That its block is closed after spraying, and what falls into that.
 	Picking         weightForm
 	Frost           frostForm
 	Record          []rowRecord
@@ -104,8 +107,10 @@ type rowRecord struct {
 	Body       string // JSON, as the API takes it.
 	Path       string // Of the API, to take it back.
 	Undo       string // Of the form, to take it back.
+	Warn       string // That it falls into an interval after spraying.
 
-	day weather.Date
+	day    weather.Date
+	picked bool // Fruit was picked.
 }
 
 // rowStages are the stages as people in the row call them.
@@ -310,7 +315,7 @@ func (p *Pages) rowList(v *visit) (rowPage, error) {
 		}
 		page.Blocks[i].Items = append(page.Blocks[i].Items, it)
 	}
-	return page, nil
+	return page, p.closeRow(v, page.Blocks)
 }
 
 // rowPlanting gathers the page of one planting.
@@ -379,7 +384,10 @@ func (p *Pages) rowPlanting(v *visit, id string) (*rowPlanting, error) {
 		}
 		out.Others = append(out.Others, c)
 	}
-	return out, p.rowRecords(v, out, sightings, season)
+	if err := p.rowRecords(v, out, sightings, season); err != nil {
+		return nil, err
+	}
+	return out, p.warnRow(v, out)
 }
 
 // rowRecords lists what is on record of a planting this season, the latest
@@ -427,6 +435,9 @@ func (p *Pages) rowRecords(v *visit, out *rowPlanting, sightings []forecast.Sigh
 		err = errors.Join(err, add(x.Date, what, "picking "+x.Planting+" "+on, "/pickings/"+x.Planting+"/"+on, "picking "+on, api.PickingIn{
 			Planting: x.Planting, Date: on, Kg: &x.Kg, Left: string(x.Left), Closed: x.Closed, Source: string(x.Source), Note: x.Note,
 		}))
+		if n := len(out.Record); n > 0 {
+			out.Record[n-1].picked = x.Kg > 0
+		}
 	}
 	for _, x := range frosts {
 		on := x.Date.String()
@@ -445,7 +456,7 @@ func (pl *rowPlanting) done(what string) string {
 	}
 	for _, r := range pl.Record {
 		if r.Undo == what {
-			return "Recorded: " + r.What + ", " + r.When + "."
+			return strings.TrimSpace("Recorded: " + r.What + ", " + r.When + ". " + r.Warn)
 		}
 	}
 	return ""

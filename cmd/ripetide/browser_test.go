@@ -340,8 +340,16 @@ func demoMorning(t testing.TB) (testdata.Demo, time.Time) {
 // demo's morning, with the forecasts of that morning and of those before.
 func newDemoService(t *testing.T) *service {
 	t.Helper()
-	d, at := demoMorning(t)
-	s := newServiceAt(t, func() time.Time { return at })
+	_, at := demoMorning(t)
+	return newDemoServiceAt(t, func() time.Time { return at })
+}
+
+// newDemoServiceAt is newDemoService by a clock of its own, which stands on that
+// morning at first.
+func newDemoServiceAt(t *testing.T, now func() time.Time) *service {
+	t.Helper()
+	d, _ := demoMorning(t)
+	s := newServiceAt(t, now)
 	o, err := open(t.Context(), &config{DatabaseURL: s.env["DATABASE_URL"], Data: s.env["RIPETIDE_DATA"]}, mainDatabase, nil)
 	if err != nil {
 		t.Fatal(err)

@@ -194,6 +194,11 @@ var least = map[string]string{
 	"GET /f/:farm/row":  grower,
 	"POST /f/:farm/row": grower,
 
+	"GET /f/:farm/sprays":       reader,
+	"POST /f/:farm/sprays":      grower,
+	"GET /f/:farm/sprays/form":  grower,
+	"POST /f/:farm/sprays/form": grower,
+
 	"GET /f/:farm/season/:year":                                  reader,
 	"GET /f/:farm/season/:year/planting/:planting":               reader,
 	"GET /f/:farm/season/:year/planting/:planting/narrowing.svg": reader,
