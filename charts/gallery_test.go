@@ -287,6 +287,7 @@ func gallery() map[string]chart {
 	out["narrowing, long words"] = n
 	maps.Copy(out, recordGallery())
 	maps.Copy(out, readinessGallery())
+	maps.Copy(out, ripeWeekGallery())
 	return out
 }
 
@@ -417,6 +418,7 @@ func TestIdsNameTheKindOfChart(t *testing.T) {
 	t.Parallel()
 	for id, c := range map[string]chart{
 		"season": sample(), "lead": sampleLead(), "reliability": sampleReliability(), "base": sampleBase(), "story": sampleStory("2026-06-02"), "record": sampleRecord(), "readiness": sampleReadiness(),
+		"ripe": sampleRipeWeek(),
 	} {
 		svg, _ := render(t, c, charts.Options{})
 		if got := svg.children[0].attr["id"]; got != id+"-title" {

@@ -37,7 +37,7 @@ type Options struct {
 	// ID starts the ids in an SVG; two charts on one page need two. ASCII
 	// letters, digits and hyphens, a letter first; empty stands for the kind of
 	// chart: "season", "lead", "reliability", "base", "story",
-	// "narrowing".
+	// "narrowing", "ripe" and so on.
 	ID string
 
 	// Fixed writes the SVG's size in px instead of width="100%", for use as a
