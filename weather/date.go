@@ -31,10 +31,21 @@ func DateIn(t time.Time) Date {
 func ParseDate(s string) (Date, error) {
 	d, fault := parseDate(s)
 	if fault != "" {
-		return 0, fmt.Errorf("%w: %s", ErrInvalidDate, fault)
+		return 0, &dateError{fault}
 	}
 	return d, nil
 }
+
+// dateError is a date that is none.
+type dateError struct{ fault string }
+
+func (e *dateError) Error() string { return ErrInvalidDate.Error() + ": " + e.fault }
+
+// Detail says what is wrong with it.
+func (e *dateError) Detail() string { return "date " + e.fault }
+
+// Unwrap returns the error of the package.
+func (e *dateError) Unwrap() error { return ErrInvalidDate }
 
 // parseDate is ParseDate with the fault as a clause, or "".
 func parseDate(s string) (d Date, fault string) {

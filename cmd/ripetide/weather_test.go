@@ -86,7 +86,9 @@ func TestASuspectIsKeptMarkedAndOverruled(t *testing.T) {
 		t.Errorf("without a name: %q", got)
 	}
 	s.json(404, "DELETE", verdict, "")
-	s.json(422, "GET", daysPath+"/1500-01-01", "")
+	if got := s.json(422, "GET", daysPath+"/1500-01-01", ""); got["detail"] != "date year 1500 is outside 1700 to 2400" {
+		t.Errorf("of 1500: %v", got)
+	}
 	h := s.json(201, "PUT", verdict, `{"use":true,"by":"Ann Baker","note":"I was there"}`)
 	if d := day(); d["used"] != true || h["used"] != true {
 		t.Errorf("overruled: %v, %v", d, h)
