@@ -12,6 +12,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"ripetide/api/announce"
+	"ripetide/charts"
 	"ripetide/forecast"
 	"ripetide/weather"
 )
@@ -83,6 +84,7 @@ type OpeningQuery struct {
 }
 
 func (s *Server) openingRoutes() {
+	s.openingPictures()
 	add(s, Reader, huma.Operation{
 		Method: http.MethodGet, Path: "/v1/farms/{farm}/opening", OperationID: "opening", Tags: []string{"Opening"},
 		Summary: "Read when to open, and what may be told",
@@ -346,5 +348,68 @@ func inHundred(p float64) string {
 		return "more than 99"
 	default:
 		return fmt.Sprint(int(n))
+	}
+}
+
+// Chart returns the chart of readiness, or false when nothing was advised.
+func (o *Opening) Chart() (charts.Readiness, bool) {
+	f, a := o.Forecast, o.Forecast.Advice
+	c := charts.Readiness{
+		Heading: fmt.Sprintf("When to open, %s %d", o.Farm.Name, f.Season), Hindcast: f.Hindcast, AsOf: f.AsOf.Time(),
+	}
+	if o.Farm.Units == forecast.US {
+		c.Units = charts.US
+	}
+	if a == nil {
+		return c, false
+	}
+	why := o.Why()
+	c.Confidence, c.Basis = a.Confidence, why[0]
+	if len(why) > 1 {
+		c.Finding = why[1]
+	}
+	for _, d := range f.Days {
+		if d.Date >= f.AsOf {
+			c.Days = append(c.Days, charts.ReadyDay{Date: d.Date.Time(), Opens: d.Opens, Ready: d.Ready, Past: d.Past})
+		}
+	}
+	if a.Opening.Day != nil {
+		c.Advised = a.Opening.Day.Time()
+	}
+	if d, ok := forecast.Decided(o.Decisions, f.Season, forecast.DecideOpening); ok {
+		c.Decided = d.Time()
+	}
+	for _, h := range o.Holidays() {
+		c.Marks = append(c.Marks, charts.Mark{Date: h.Date.Time(), Label: h.Name})
+	}
+	return c, len(c.Days) > 0
+}
+
+type openingPicture struct {
+	OpeningQuery
+	Theme string `query:"theme" enum:"light,dark" default:"light" required:"false" doc:"Of the picture."`
+	Width int    `query:"width" minimum:"320" maximum:"2400" default:"1200" required:"false" doc:"Of the picture, px."`
+}
+
+func (s *Server) openingPictures() {
+	for _, ending := range []string{"svg", "png"} {
+		mt := pictureTypes[ending]
+		const what = "The chart of readiness by day, with the days that the farm opens on"
+		add(s, Reader, huma.Operation{
+			Method: http.MethodGet, Path: "/v1/farms/{farm}/opening." + ending, OperationID: "opening-" + ending, Tags: []string{"Opening"},
+			Summary: what + ", as " + strings.ToUpper(ending), Errors: []int{http.StatusConflict},
+			Responses: map[string]*huma.Response{"200": {Description: what, Content: map[string]*huma.MediaType{mt: {Schema: &huma.Schema{Type: huma.TypeString}}}}},
+		}, func(ctx context.Context, in *openingPicture) (*frozenBody, error) {
+			o, err := ReadOpening(ctx, s.store, s.forecast, in.Farm, in.Forecast, s.now())
+			if err != nil {
+				return nil, err
+			}
+			chart, ok := o.Chart()
+			if !ok {
+				return nil, errNoAdvice
+			}
+			key := drawingKey{o.Forecast, fmt.Sprint("readiness ", around(o.Farm, nil), chart.Decided), mt, pictureOptions(in.Theme, in.Width)}
+			return s.draw(ctx, key, func() drawable { return chart })
+		})
 	}
 }

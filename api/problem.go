@@ -28,6 +28,7 @@ var (
 	// ErrForeignPage is a change that a page of another site had a signed-in
 	// browser send.
 	ErrForeignPage = errors.New("api: sent by a page of another site")
+	errNoAdvice    = errors.New("api: nothing is advised")
 	errNoneGood    = errors.New("api: no item of the list was good")
 )
 
@@ -88,6 +89,7 @@ var kinds = []kind{
 	{forecast.ErrSprayNotFound, http.StatusNotFound, "spray-not-found", "Spray not found", "The farm has no such spray, or it was taken back or done."},
 	{forecast.ErrForecastNotFound, http.StatusNotFound, "forecast-not-found", "Forecast not found", "No such forecast was frozen. POST …/forecasts makes one."},
 	{forecast.ErrTooFewYears, http.StatusConflict, "too-few-years", "Too few past years of weather", "Past years stand in for the weather ahead; at least five with 95 % of their days are needed. Load older daily records."},
+	{errNoAdvice, http.StatusConflict, "no-advice", "Nothing to advise from", "The forecast has no days to open on: nothing can be forecast yet, or it was frozen by a program that gave no advice. The address without .svg or .png tells what is known."},
 	{errNoStory, http.StatusConflict, "no-story", "Planting has not bloomed", "A planting's story is drawn from its bloom on, and bloom was not seen yet. The address without .svg or .png tells what is known."},
 	{errNoProfile, http.StatusConflict, "no-profile", "No past season to compare", "A method is tried on past seasons of which bloom and ripe fruit are on record, and there is none. The address without .svg or .png tells what is missing."},
 	{forecast.ErrStagesOutOfOrder, http.StatusConflict, "stages-out-of-order", "Stages out of order", "The stages of a planting come in the order bloom_10, bloom_full, first_ripe, peak, last_pick, and not before a \"not yet\"."},

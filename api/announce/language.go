@@ -44,6 +44,7 @@ const (
 	caution   phrase = "caution"    //
 	// The same, as short as a sign wants it.
 	unknownShort phrase = "unknown, short"
+	soonShort    phrase = "soon, short"
 	partlyShort  phrase = "partly, short"
 	betweenShort phrase = "between, short"
 	dayShort     phrase = "day, short"
@@ -79,7 +80,7 @@ var englishSentences = map[phrase]string{
 	next:      "Coming next: {list}.",
 	caution:   "Dates hang on the weather: please ask or look here before you drive.",
 
-	unknownShort: "later this season", partlyShort: "{part}", betweenShort: "{a} to {b}",
+	unknownShort: "later this season", soonShort: "any day now", partlyShort: "{part}", betweenShort: "{a} to {b}",
 	dayShort: "from {a}", openShort: "open now", overShort: "over for this year",
 }
 
@@ -127,7 +128,7 @@ var german = Language{
 		next:      "Als Nächstes: {list}.",
 		caution:   "Alles hängt vom Wetter ab: Bitte fragen oder schauen Sie hier nach, bevor Sie losfahren.",
 
-		unknownShort: "später in der Saison", partlyShort: "{part}", betweenShort: "{a} bis {b}",
+		unknownShort: "später in der Saison", soonShort: "in den nächsten Tagen", partlyShort: "{part}", betweenShort: "{a} bis {b}",
 		dayShort: "ab {a}", openShort: "geöffnet", overShort: "für dieses Jahr vorbei",
 	},
 	texts: map[string]string{
@@ -161,7 +162,7 @@ var french = Language{
 		next:      "Ensuite : {list}.",
 		caution:   "Tout dépend du temps : renseignez-vous ici avant de prendre la route.",
 
-		unknownShort: "plus tard dans la saison", partlyShort: "{part}", betweenShort: "du {a} au {b}",
+		unknownShort: "plus tard dans la saison", soonShort: "dans les prochains jours", partlyShort: "{part}", betweenShort: "du {a} au {b}",
 		dayShort: "à partir du {a}", openShort: "c’est ouvert", overShort: "fini pour cette année",
 	},
 	texts: map[string]string{

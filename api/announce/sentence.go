@@ -84,7 +84,7 @@ func (l *Language) opening(s State, short bool) string {
 	case certainty == Guess || r == nil || r.P90 < s.Today:
 		return pick(unknown, unknownShort)
 	case certainty == Ripe:
-		return pick(soon, unknownShort)
+		return pick(soon, soonShort)
 	case certainty == Season:
 		return pick(partly, partlyShort, "part", l.parts(r.P10, r.P90))
 	}

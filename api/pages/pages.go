@@ -89,6 +89,7 @@ func Add(c Config) {
 	p.addBook()
 	p.addPeople()
 	p.addWeather()
+	p.addOpening()
 	p.addSprays()
 	p.get("/f/:farm", p.morning)
 	p.get("/f/:farm/season/:year", p.season)

@@ -199,6 +199,12 @@ var least = map[string]string{
 	"GET /f/:farm/sprays/form":  grower,
 	"POST /f/:farm/sprays/form": grower,
 
+	"GET /f/:farm/opening":        reader,
+	"POST /f/:farm/opening":       grower,
+	"GET /f/:farm/opening/sheet":  reader,
+	"GET /f/:farm/opening/words":  owner,
+	"POST /f/:farm/opening/words": owner,
+
 	"GET /f/:farm/season/:year":                                  reader,
 	"GET /f/:farm/season/:year/planting/:planting":               reader,
 	"GET /f/:farm/season/:year/planting/:planting/narrowing.svg": reader,
