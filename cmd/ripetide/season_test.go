@@ -84,7 +84,7 @@ func TestStoryOfAPlanting(t *testing.T) {
 	page, _ := reader.do(200, "GET", base)
 	text := plainText(page)
 	says(t, text, p.Block, "as of the morning of Mon Jun 11, 2018, today", "It bloomed on "+p.Bloom.Date.Time().Format("Mon Jan 2"),
-		"First ripe takes about", "°F·d from bloom (8 in 10:", "still to come", "past years is played on",
+		"First ripe fruit takes about", "°F·d from bloom (8 in 10:", "still to come", "past years is played on",
 		"Bloom seen", "has moved since the forecast of Sun Jun 10", "by what was seen in the field",
 		"11 forecasts, as of the mornings from Mon May 14 to Mon Jun 11, 2018, each as it was issued.",
 		"Usual for its class", "Now", "8 in 10 within", "ripe stages of", "differs by about", "it is the same to the last byte.")
