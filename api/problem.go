@@ -86,6 +86,7 @@ var kinds = []kind{
 	{forecast.ErrPickingNotFound, http.StatusNotFound, "picking-not-found", "Picking not found", "Nothing is on record as picked of the planting on that date, or it was taken back."},
 	{forecast.ErrFrostNotFound, http.StatusNotFound, "frost-not-found", "Frost not found", "No frost of the planting is on record for that date, or it was taken back."},
 	{forecast.ErrDecisionNotFound, http.StatusNotFound, "decision-not-found", "Decision not found", "Nothing of this kind was decided of the season, or it was taken back."},
+	{forecast.ErrSubscriptionNotFound, http.StatusNotFound, "subscription-not-found", "Address not found", "There is no such address to subscribe to, or it was revoked."},
 	{forecast.ErrSprayNotFound, http.StatusNotFound, "spray-not-found", "Spray not found", "The farm has no such spray, or it was taken back or done."},
 	{forecast.ErrForecastNotFound, http.StatusNotFound, "forecast-not-found", "Forecast not found", "No such forecast was frozen. POST …/forecasts makes one."},
 	{forecast.ErrTooFewYears, http.StatusConflict, "too-few-years", "Too few past years of weather", "Past years stand in for the weather ahead; at least five with 95 % of their days are needed. Load older daily records."},

@@ -66,6 +66,7 @@ func (s *Server) entries() []entry {
 				continue
 			}
 			e := entry{Method: method, Path: path, Summary: op.Summary, Description: op.Description}
+			e.Role = "none, it is open to everybody"
 			if r, ok := op.Metadata[needs].(Role); ok {
 				e.Role = string(r)
 			}

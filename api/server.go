@@ -37,6 +37,7 @@ type Server struct {
 	log      *slog.Logger
 	sameSite *http.CrossOriginProtection
 	drawings drawings
+	telling  telling
 	page     func(echo.Context, int) error // See ErrorPage.
 	echo     *echo.Echo
 	huma     huma.API
@@ -124,6 +125,8 @@ func New(c Config) *Server {
 	s.decisionRoutes()
 	s.openingRoutes()
 	s.announcingRoutes()
+	s.subscriptionRoutes()
+	s.toldRoutes()
 	s.forecastRoutes()
 	s.explainRoutes()
 	s.overlapRoutes()

@@ -24,6 +24,8 @@ type Store interface {
 	SprayStore
 	DecisionStore
 	AnnouncingStore
+	SubscriptionStore
+	ToldStore
 	FrozenStore
 	KeyStore
 	Ping(ctx context.Context) error

@@ -99,22 +99,29 @@ func (s *Store) RevokeSubscription(ctx context.Context, farm, id, by string, at 
 
 // Rows are added and never changed, so that their number names them.
 const toldStateSQL = `
-	SELECT concat_ws(' ',
-		(SELECT count(*) FROM farm_version WHERE farm = $1),
-		(SELECT count(*) FROM announcing_version WHERE farm = $1),
-		(SELECT count(*) FROM decision_version WHERE farm = $1),
-		(SELECT count(*) FROM variety_version WHERE farm = $1),
-		(SELECT id FROM frozen_forecast WHERE farm = $1 AND NOT hindcast ORDER BY as_of DESC, made_at DESC, id DESC LIMIT 1))
-	FROM farm
-	WHERE farm = $1`
+	SELECT
+		concat_ws(' ', f.n, a.n, d.n, v.n, z.id),
+		GREATEST(f.at, a.at, d.at, v.at, z.made_at)
+	FROM
+		(SELECT count(*) AS n, max(recorded_at) AS at FROM farm_version WHERE farm = $1) AS f,
+		(SELECT count(*) AS n, max(recorded_at) AS at FROM announcing_version WHERE farm = $1) AS a,
+		(SELECT count(*) AS n, max(decided_at) AS at FROM decision_version WHERE farm = $1) AS d,
+		(SELECT count(*) AS n, max(recorded_at) AS at FROM variety_version WHERE farm = $1) AS v
+		LEFT JOIN (
+			SELECT id, made_at
+			FROM frozen_forecast
+			WHERE farm = $1 AND NOT hindcast
+			ORDER BY as_of DESC, made_at DESC, id DESC
+			LIMIT 1) AS z ON true
+	WHERE f.n > 0`
 
 // ToldState names all that a farm tells people from: the farm itself, its
 // announcing, decisions, names of varieties and latest forecast. While it is the
-// same, so are they. Errors: [forecast.ErrFarmNotFound].
-func (s *Store) ToldState(ctx context.Context, farm string) (string, error) {
-	var state string
-	if err := s.pool.QueryRow(ctx, toldStateSQL, farm).Scan(&state); err != nil {
-		return "", fmt.Errorf("read state of what is told: %w", domain(orNotFound(err, forecast.ErrFarmNotFound)))
+// same, so are they. It also returns when any of them changed last. Errors:
+// [forecast.ErrFarmNotFound].
+func (s *Store) ToldState(ctx context.Context, farm string) (state string, at time.Time, err error) {
+	if err := s.pool.QueryRow(ctx, toldStateSQL, farm).Scan(&state, &at); err != nil {
+		return "", time.Time{}, fmt.Errorf("read state of what is told: %w", domain(orNotFound(err, forecast.ErrFarmNotFound)))
 	}
-	return state, nil
+	return state, at, nil
 }

@@ -65,19 +65,22 @@ func TestStateOfWhatIsToldChangesWithIt(t *testing.T) {
 	t.Parallel()
 	s, _ := farmed(t)
 	ctx := t.Context()
-	if _, err := s.ToldState(ctx, "moor"); !errors.Is(err, forecast.ErrFarmNotFound) {
+	if _, _, err := s.ToldState(ctx, "moor"); !errors.Is(err, forecast.ErrFarmNotFound) {
 		t.Errorf("of a farm that is not there: %v", err)
 	}
 	seen := map[string]string{}
 	last := ""
-	step := func(name string, changes bool, do func() error) {
+	step := func(name string, changes bool, minute int, do func() error) {
 		t.Helper()
 		if err := do(); err != nil {
 			t.Fatalf("%s: %v", name, err)
 		}
-		state, err := s.ToldState(ctx, "hill")
+		state, changed, err := s.ToldState(ctx, "hill")
 		if err != nil {
 			t.Fatal(err)
+		}
+		if !changed.Equal(at(minute)) {
+			t.Errorf("%s: changed at %s, want %s", name, changed, at(minute))
 		}
 		if changes && seen[state] != "" {
 			t.Errorf("%s: the state is that of %s", name, seen[state])
@@ -87,32 +90,32 @@ func TestStateOfWhatIsToldChangesWithIt(t *testing.T) {
 		}
 		seen[state], last = name, state
 	}
-	step("the farm", true, func() error { return nil })
-	step("its name", true, func() error {
+	step("the farm", true, 0, func() error { return nil })
+	step("its name", true, 1, func() error {
 		f := hill
 		f.Name = "Other Hill"
 		_, err := s.PutFarm(ctx, f, "test", at(1))
 		return err
 	})
-	step("a variety's name", true, func() error {
+	step("a variety's name", true, 1, func() error {
 		v := jewel
 		v.Name = "Other Jewel"
 		_, err := s.PutVariety(ctx, "hill", v, "test", at(1))
 		return err
 	})
-	step("a forecast", true, func() error { return s.Freeze(ctx, frozen("one", "2026-06-01", 2, false)) })
-	step("a hindcast", false, func() error { return s.Freeze(ctx, frozen("two", "2026-06-02", 3, true)) })
+	step("a forecast", true, 2, func() error { return s.Freeze(ctx, frozen("one", "2026-06-01", 2, false)) })
+	step("a hindcast", false, 2, func() error { return s.Freeze(ctx, frozen("two", "2026-06-02", 3, true)) })
 	for i, day := range []string{"2026-06-13", "2026-06-14", ""} {
-		step("decided on "+day, true, func() error {
+		step("decided on "+day, true, 3+i, func() error {
 			_, _, err := s.PutDecision(ctx, "hill", decided(3+i, forecast.DecideOpening, day))
 			return err
 		})
 	}
-	step("what is public", true, func() error {
+	step("what is public", true, 9, func() error {
 		_, err := s.PutAnnouncing(ctx, "hill", forecast.Announcing{Public: forecast.PublicPage{On: true}}, "test", at(9))
 		return err
 	})
-	step("a planting", false, func() error {
+	step("a planting", false, 9, func() error {
 		p := north
 		p.Block = "Elsewhere"
 		_, err := s.PutPlanting(ctx, "hill", p, "test", at(9))

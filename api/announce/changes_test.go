@@ -44,7 +44,7 @@ type feed struct {
 	} `xml:"entry"`
 }
 
-var uuid = regexp.MustCompile(`^urn:uuid:[0-9a-f]{8}-[0-9a-f]{4}-8[0-9a-f]{3}-[89ab] [0-9a-f]{3}-[0-9a-f]{12}$`)
+var uuid = regexp.MustCompile(`^urn:uuid:[0-9a-f]{8}-[0-9a-f]{4}-8[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}$`)
 
 // changes reads the feed of a farm and checks what RFC 4287 asks of any.
 func changes(t *testing.T, told *announce.Told, now time.Time, page string) feed {
@@ -241,7 +241,7 @@ func TestEverybodySeesWhatTheFarmAllows(t *testing.T) {
 			}
 			ripe = append(ripe, r.Name+" "+on)
 		}
-		if len(p.Ripe) > 0 && (len(p.Days) != 7 || p.Days[0] != today) {
+		if len(p.Ripe) > 0 && (len(p.Days) != 7 || p.Days[0].Date != today) {
 			t.Errorf("days %v", p.Days)
 		}
 		return fmt.Sprint(p.Opening, ripe, p.Next, p.Peak)
@@ -276,6 +276,11 @@ func TestEverybodySeesWhatTheFarmAllows(t *testing.T) {
 	told.Decisions = append(told.Decisions, decided(forecast.DecideClosing, 1, noon(time.June, 11), june(12)))
 	if got := see(june(13), true, true); got != "Our season is over. Thank you for picking with us.[] []" {
 		t.Errorf("after the last day: %q", got)
+	}
+	for tag, want := range map[string]string{"en-GB": "Mon 11", "en-US": "Mon 11", "de": "Mo 11", "fr": "lun 11"} {
+		if name, number := announce.LanguageOf(tag).Short(june(11)); name+" "+number != want {
+			t.Errorf("%s: %s %s, want %s", tag, name, number, want)
+		}
 	}
 	// Without a forecast there is a page all the same.
 	told.Forecast, told.Decisions = nil, nil

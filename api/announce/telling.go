@@ -1,6 +1,11 @@
 package announce
 
-import "strings"
+import (
+	"fmt"
+	"strings"
+
+	"ripetide/weather"
+)
 
 // What calendars, feeds and the public page say besides the sentences.
 const (
@@ -197,4 +202,21 @@ func (l *Language) tell(p phrase, pairs ...string) string {
 		pairs[i] = "{" + pairs[i] + "}"
 	}
 	return strings.NewReplacer(pairs...).Replace(telling[l.Tag][p])
+}
+
+// shortWeekday is how many letters a weekday is cut to.
+var shortWeekday = map[string]int{"en-GB": 3, "en-US": 3, "de": 2, "fr": 3}
+
+// Short writes the weekday of a date in a few letters and its day of the month.
+func (l *Language) Short(d weather.Date) (weekday, number string) {
+	_, _, n := d.Civil()
+	return string([]rune(l.weekdays[d.Weekday()])[:shortWeekday[l.Tag]]), fmt.Sprint(n)
+}
+
+// Coming says in a sentence which varieties come next; "" of none.
+func (l *Language) Coming(names []string) string {
+	if len(names) == 0 {
+		return ""
+	}
+	return l.say(next, "list", l.list(names))
 }

@@ -62,7 +62,7 @@ type Public struct {
 	Website  string
 	Caution  string
 	AsOf     string
-	Days     []weather.Date // Of Ripe, the first is today.
+	Days     []RipeDay // Of Ripe, the first is today.
 	Labels   Labels
 }
 
@@ -70,6 +70,12 @@ type Public struct {
 type RipeDays struct {
 	Name string
 	On   []bool // By day.
+}
+
+// RipeDay is one of the coming days.
+type RipeDay struct {
+	Date         weather.Date
+	Name, Number string // In few letters.
 }
 
 // Labels are what stands above or beside things.
@@ -102,8 +108,9 @@ func (t *Told) Public(today weather.Date) Public {
 	if !may.Varieties || !s.IsOpen() {
 		return p
 	}
-	for d := range weather.Date(thisWeek) {
-		p.Days = append(p.Days, today+d)
+	for d := today; d < today+thisWeek; d++ {
+		name, number := l.Short(d)
+		p.Days = append(p.Days, RipeDay{d, name, number})
 	}
 	for _, name := range s.RipeThisWeek() {
 		p.Ripe = append(p.Ripe, RipeDays{name, s.ripeOn(name, p.Days)})
@@ -116,11 +123,11 @@ func (t *Told) Public(today weather.Date) Public {
 
 // ripeOn says on which days something of a variety stands within its picking
 // window, by its middle dates.
-func (s State) ripeOn(name string, days []weather.Date) []bool {
+func (s State) ripeOn(name string, days []RipeDay) []bool {
 	on := make([]bool, len(days))
 	for i, day := range days {
 		on[i] = slices.Contains(s.names(func(d forecast.StageDates) bool {
-			return d.FirstRipe.P50 <= day && day <= d.LastPick.P50
+			return d.FirstRipe.P50 <= day.Date && day.Date <= d.LastPick.P50
 		}), name)
 	}
 	return on

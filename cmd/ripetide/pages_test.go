@@ -51,7 +51,7 @@ func (r route) fill(parts map[string]string) (path string, ok bool) {
 
 // notPages are the beginnings of what the service answers programs with, and of
 // the files of pages.
-var notPages = []string{"/v1/", "/openapi.json", "/reference", "/problems/", "/healthz", "/readyz", "/metrics", "/static/"}
+var notPages = []string{"/v1/", "/openapi.json", "/reference", "/problems/", "/healthz", "/readyz", "/metrics", "/static/", "/subscribe/", "/at/:farm/"}
 
 // pageRoutes are all routes of pages as the router knows them, so that a new
 // page cannot be forgotten here.

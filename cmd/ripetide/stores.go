@@ -19,13 +19,15 @@ import (
 type stores struct{ *db.Store }
 
 var (
-	_ api.Store           = stores{}
-	_ api.PickingStore    = (*db.Store)(nil)
-	_ api.FrostStore      = (*db.Store)(nil)
-	_ api.DecisionStore   = (*db.Store)(nil)
-	_ api.AnnouncingStore = (*db.Store)(nil)
-	_ pages.People        = stores{}
-	_ forecast.Store      = (*db.Store)(nil)
+	_ api.Store             = stores{}
+	_ api.PickingStore      = (*db.Store)(nil)
+	_ api.FrostStore        = (*db.Store)(nil)
+	_ api.DecisionStore     = (*db.Store)(nil)
+	_ api.AnnouncingStore   = (*db.Store)(nil)
+	_ api.SubscriptionStore = (*db.Store)(nil)
+	_ api.ToldStore         = (*db.Store)(nil)
+	_ pages.People          = stores{}
+	_ forecast.Store        = (*db.Store)(nil)
 )
 
 // Days implements [api.StationStore].
