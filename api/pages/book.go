@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"ripetide/api"
 	"ripetide/forecast"
@@ -314,8 +315,18 @@ func farmFacts(f forecast.Farm) []bookFact {
 	if o.ReadyKg > 0 {
 		asks = append(asks, weight(o.ReadyKg, f.Units)+" of ripe fruit")
 	}
+	for i := range 7 {
+		w := time.Weekday((i + 1) % 7)
+		if kg := o.ReadyKgOn[w]; kg > 0 {
+			asks = append(asks, weight(kg, f.Units)+" on a "+w.String())
+		}
+	}
 	if o.ReadyShare > 0 {
-		asks = append(asks, digits(o.ReadyShare*100)+" % of the first variety's crop")
+		of := "first variety's crop"
+		if o.FirstVarieties > 1 {
+			of = fmt.Sprintf("crop of the first %d varieties", o.FirstVarieties)
+		}
+		asks = append(asks, digits(o.ReadyShare*100)+" % of the "+of)
 	}
 	if o.Confidence > 0 {
 		asks = append(asks, digits(o.Confidence*100)+" in 100 sure of it")
@@ -330,10 +341,21 @@ func farmFacts(f forecast.Farm) []bookFact {
 		}
 		asks = append(asks, "open on "+strings.Join(days, ", "))
 	}
+	for _, c := range o.Channels {
+		asks = append(asks, c.Name+" "+count(c.NoticeDays, "day", "days")+" before")
+	}
 	if len(asks) == 0 {
 		asks = []string{"the usual"}
 	}
-	return append(facts, bookFact{"An opening day needs", strings.Join(asks, "; ")})
+	facts = append(facts, bookFact{"An opening day needs", strings.Join(asks, "; ")})
+	var heads []string
+	for _, h := range f.Holidays {
+		heads = append(heads, h.Name+" ("+h.Rule+")")
+	}
+	if heads != nil {
+		facts = append(facts, bookFact{"Days in people’s heads", strings.Join(heads, "; ")})
+	}
+	return facts
 }
 
 // methodWords says how degree-days are summed.

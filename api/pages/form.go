@@ -2,8 +2,10 @@ package pages
 
 import (
 	"errors"
+	"fmt"
 	"net/http"
 	"slices"
+	"strconv"
 	"strings"
 
 	"ripetide/forecast"
@@ -160,10 +162,12 @@ func (f *form) domain(errs []error, names map[string]string) {
 			continue
 		}
 		name := e.Field
+		reason := e.Reason
 		if n, ok := names[name]; ok {
 			name = n
+		} else if list, at, ok := strings.Cut(name, "["); ok && names[list] != "" { // An entry of a list typed line by line.
+			name, reason = names[list], fmt.Sprintf("has an entry that cannot be: number %s %s", entryOf(at), reason)
 		}
-		reason := e.Reason
 		if p := f.fields[name]; p == nil {
 			f.page.Fault = e.Error()
 		} else if p.Range != "" && strings.HasPrefix(reason, "must be between") {
@@ -171,6 +175,16 @@ func (f *form) domain(errs []error, names map[string]string) {
 		}
 		f.fault(name, reason)
 	}
+}
+
+// entryOf counts from 1 the entry that a domain's field names as "0].name".
+func entryOf(at string) string {
+	i, _, _ := strings.Cut(at, "]")
+	n, err := strconv.Atoi(i)
+	if err != nil {
+		return i
+	}
+	return strconv.Itoa(n + 1)
 }
 
 // refused puts what the store says beside its field. It returns an error that

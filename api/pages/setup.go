@@ -70,6 +70,9 @@ func (p *Pages) editFarm(v *visit) error {
 var farmFields = map[string]string{
 	"thin_kg_per_day": "thin", "gap_probability": "gap",
 	"opening.ready_kg": "ready", "opening.ready_share": "share", "opening.confidence": "sure", "opening.notice_days": "notice",
+	"opening.first_varieties": "firsts", "opening.channels": "channels", "holidays": "holidays",
+	"opening.ready_kg_on.monday": "ready_on", "opening.ready_kg_on.tuesday": "ready_on", "opening.ready_kg_on.wednesday": "ready_on",
+	"opening.ready_kg_on.thursday": "ready_on", "opening.ready_kg_on.friday": "ready_on", "opening.ready_kg_on.saturday": "ready_on", "opening.ready_kg_on.sunday": "ready_on",
 }
 
 // farmForm asks about a farm, new if its ID is empty.
@@ -147,6 +150,7 @@ func (p *Pages) farmForm(v *visit, farm forecast.Farm) *form {
 	}
 	f.add(days)
 	f.add(field{Name: "notice", Label: "Notice before opening", Value: shown(float64(o.NoticeDays), 1), Unit: "days", Mode: "numeric", Optional: true})
+	openingLists(f, farm)
 	return f
 }
 
@@ -190,6 +194,7 @@ func (p *Pages) readFarm(f *form, farm forecast.Farm) forecast.Farm {
 			f.fault("notice", "must be whole days")
 		}
 		o.NoticeDays = int(days)
+		readOpeningLists(f, &farm, was)
 		o.Weekdays = nil
 		for w := time.Sunday; w <= time.Saturday; w++ {
 			for _, x := range f.fields["weekdays"].Groups[0].Options {

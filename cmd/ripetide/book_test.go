@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"math"
 	"net/http"
 	"strings"
 	"testing"
@@ -98,7 +99,8 @@ func TestTheBookShowsAndChangesWhatIsOnRecord(t *testing.T) {
 	// The farm's own settings; what an API set before stays.
 	const farm = "/f/hill-farm/book/farm"
 	settings := []string{"name", "Hill Farm", "latitude", "42.3", "longitude", "-83.7", "time_zone", "America/Detroit", "units", "us", "thin", "500", "gap", "40",
-		"ready", "", "share", "", "sure", "90", "notice", "3", "weekdays", "6", "weekdays", "0"}
+		"ready", "", "share", "", "sure", "90", "notice", "3", "weekdays", "6", "weekdays", "0",
+		"ready_on", "", "firsts", "", "channels", "", "holidays", ""}
 	v.form(303, farm, settings...)
 	f := s.json(200, "GET", "/v1/farms/hill-farm", "")
 	if f["gap_probability"] != 0.4 || fmt.Sprint(f["opening"]) != "map[confidence:0.9 notice_days:3 weekdays:[sunday saturday]]" {
@@ -107,6 +109,24 @@ func TestTheBookShowsAndChangesWhatIsOnRecord(t *testing.T) {
 	_, body = v.form(422, farm, with(settings, "gap", "0", "sure", "101", "notice", "1.5", "latitude", "-42.3", "longitude", "83.7")...)
 	pageSays(t, "a farm with faults", body, "must be between 1 and 100", "must be between 0 and 100", "must be whole days", "is far from America/Detroit")
 	pageSays(t, "the Book", v.page("/f/hill-farm/book"), "500 lb of ripe fruit standing", "40 in 100", "90 in 100 sure of it; 3 days' notice; open on Sunday, Saturday")
+
+	// Lists that are typed line by line; what is wrong names its line.
+	lists := with(settings, "ready_on", "saturday: 1,000\n\nSunday: 900", "firsts", "2", "channels", "Sign: 0\nThe paper: Weekly: 7 days", "holidays", "Father's Day: third Sunday of June")
+	v.form(303, farm, lists...)
+	f = s.json(200, "GET", "/v1/farms/hill-farm", "")
+	opening := f["opening"].(map[string]any)
+	if kg := opening["ready_kg_on"].(map[string]any); len(kg) != 2 || !(math.Abs(kg["saturday"].(float64)-453.59237) <= 1e-9) || opening["first_varieties"] != 2.0 {
+		t.Errorf("opening is %v", opening)
+	}
+	if got := fmt.Sprint(opening["channels"], f["holidays"]); got != "[map[name:Sign notice_days:0] map[name:The paper: Weekly notice_days:7]] [map[name:Father's Day rule:third Sunday of June]]" {
+		t.Errorf("lists are %s", got)
+	}
+	pageHolds(t, "the farm's form", v.page(farm), "Sunday: 900", "Saturday: 1000", "The paper: Weekly: 7", "Father&#39;s Day: third Sunday of June")
+	_, body = v.form(422, farm, with(settings, "ready_on", "Sabbath: 3", "channels", "Sign", "holidays", "Fair: 31 June", "firsts", "1.5")...)
+	pageSays(t, "lists with faults", body, "line 1, “Sabbath: 3”, does not begin with a weekday", "line 1, “Sign”, needs a colon",
+		"line 1, “Fair: 31 June”, after the colon is no date: June has no day 31", "must be a whole number")
+	_, body = v.form(422, farm, with(settings, "channels", "Sign: 0\nMoon: 61")...)
+	pageSays(t, "an entry out of bounds", body, "has an entry that cannot be: number 2 must be between 0 and 60")
 
 	// Who chose the method, and when.
 	s.json(201, "PUT", "/v1/farms/hill-farm/method", `{"degree_days":"single triangle","base_c":5,"upper_c":30,"cutoff":"horizontal","reason":"The triangle fits"}`)
