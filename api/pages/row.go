@@ -49,6 +49,7 @@ type bead struct{ Class string }
 type rowPlanting struct {
 	ID, Name, Block string
 	Units           forecast.Units
+	From            string // First day of the season.
 	Idle            string // Why it bears nothing this season; "" if it does.
 	Expected        string // Of the stage that leads.
 	Beads           []bead
@@ -341,7 +342,7 @@ func (p *Pages) rowPlanting(v *visit, id string) (*rowPlanting, error) {
 	on := func(d weather.Date) rowDay { return rowDay{d.String(), Day(f, d)} }
 	in := weightUnit(f.Units)
 	out := &rowPlanting{
-		ID: pl.ID, Name: varietyName(varieties, pl.Variety), Block: pl.Block, Units: f.Units,
+		ID: pl.ID, Name: varietyName(varieties, pl.Variety), Block: pl.Block, Units: f.Units, From: seasonStart(v, today).String(),
 		Today: on(today), Yesterday: on(today - 1),
 		Picking: weightForm{Unit: in.name, KgPerUnit: in.factor, Date: today.String(), Today: today.String()},
 		Frost:   frostForm{Date: today.String(), Today: today.String()},
@@ -630,7 +631,8 @@ func (p *Pages) rowTakeBack(v *visit, id string) error {
 	return err
 }
 
-// dayOrFault reads a day that has come at the farm.
+// dayOrFault reads a day of this season that has come at the farm. An earlier one
+// is a slip: it would be recorded and not be seen here.
 func dayOrFault(v *visit, text string, today weather.Date) (d weather.Date, fault string) {
 	d, err := weather.ParseDate(text)
 	switch {
@@ -638,8 +640,17 @@ func dayOrFault(v *visit, text string, today weather.Date) (d weather.Date, faul
 		return 0, "Choose the day it was."
 	case d > today:
 		return 0, fmt.Sprintf("%s has not come yet: today is %s.", DayYear(&v.farm, d), Day(&v.farm, today))
+	case d < seasonStart(v, today):
+		return 0, fmt.Sprintf("%s is before this season. Earlier ones are entered in the Book.", DayYear(&v.farm, d))
 	}
 	return d, ""
+}
+
+// seasonStart returns the first day of the season that a day lies in.
+func seasonStart(v *visit, day weather.Date) weather.Date {
+	south := v.farm.Southern()
+	first, _ := forecast.SeasonBounds(forecast.SeasonOf(day, south), south)
+	return first
 }
 
 // rowRefusal says why the store refused an entry. What no person can mend comes back

@@ -384,6 +384,9 @@ func TestARefusalIsToldUntilItIsDismissed(t *testing.T) {
 	eval[bool](b, `document.querySelector("#date-peak").value = "2018-06-12"; true`)
 	b.click(`.lead details button[data-say=seen]`)
 	b.says(".lead .fault", "Tue Jun 12 has not come yet: today is Mon Jun 11.")
+	eval[bool](b, `document.querySelector("#date-peak").value = "2017-06-11"; true`)
+	b.click(`.lead details button[data-say=seen]`)
+	b.says(".lead .fault", "Sun Jun 11, 2017 is before this season. Earlier ones are entered in the Book.")
 }
 
 // Whoever is signed out loses nothing, and shows nothing to who comes next.

@@ -97,6 +97,10 @@ func TestTheRowByPlainForms(t *testing.T) {
 			[]string{"Mon 15 Jun 2026 has not come yet: today is Sun 14 Jun."}, sightings, "",
 		},
 		{
+			"a day of last year is told: it would not be seen on the page", "metric", nil, "kind=sighting&planting=p&stage=peak&say=seen&date=2025-06-14", 422,
+			[]string{"Sat 14 Jun 2025 is before this season. Earlier ones are entered in the Book."}, sightings, "",
+		},
+		{
 			"no day is told", "metric", nil, "kind=sighting&planting=p&stage=peak&say=seen&date=", 422, []string{"Choose the day it was."}, sightings, "",
 		},
 		{
@@ -126,7 +130,7 @@ func TestTheRowByPlainForms(t *testing.T) {
 			"more than can be", "metric", nil, "kind=picking&planting=q&amount=100001&date=2026-06-14", 422, []string{"Kg must"}, pickings, "",
 		},
 		{
-			"a picking before it was planted", "metric", nil, "kind=picking&planting=q&amount=1&date=2021-03-31", 422, []string{"must not be before Thu 1 Apr, when it was planted."}, pickings, "",
+			"a picking before it was planted", "metric", nil, "kind=picking&planting=young&amount=1&date=2026-03-31", 422, []string{"must not be before Wed 1 Apr, when it was planted."}, pickings, "",
 		},
 		{
 			"frost, in tenths", "metric", nil, "kind=frost&planting=p&tenths=3&date=2026-05-02", 303,

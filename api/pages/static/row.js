@@ -72,6 +72,7 @@
 	};
 	function needDay(iso) {
 		if (!/^\d{4}-\d{2}-\d{2}$/.test(iso)) throw new Error('Choose the day it was.');
+		if (iso < row.dataset.from) throw new Error(`${dayWords(iso)}${page.units === 'us' ? ',' : ''} ${iso.slice(0, 4)} is before this season. Earlier ones are entered in the Book.`);
 		if (iso > day(0)) throw new Error(`${dayWords(iso)} has not come yet: today is ${dayWords(day(0))}.`);
 	}
 
