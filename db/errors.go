@@ -78,6 +78,7 @@ const (
 var constraints = map[string]error{
 	"decision_version_farm_fk":         forecast.ErrFarmNotFound,
 	"subscription_farm_fk":             forecast.ErrFarmNotFound,
+	"recipient_farm_fk":                forecast.ErrFarmNotFound,
 	"decision_version_forecast_fk":     forecast.ErrForecastNotFound,
 	"farm_version_farm_fk":             forecast.ErrFarmNotFound,
 	"station_farm_fk":                  forecast.ErrFarmNotFound,

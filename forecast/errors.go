@@ -19,6 +19,7 @@ var (
 	ErrFrostNotFound        = errors.New("forecast: frost not found")
 	ErrDecisionNotFound     = errors.New("forecast: decision not found")
 	ErrSubscriptionNotFound = errors.New("forecast: subscription not found")
+	ErrRecipientNotFound    = errors.New("forecast: recipient not found")
 	ErrSprayNotFound        = errors.New("forecast: spray not found")
 	ErrForecastNotFound     = errors.New("forecast: forecast not found")
 
