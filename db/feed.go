@@ -250,34 +250,41 @@ func (s *Store) FeedRuns(ctx context.Context, k feed.Key, limit int) ([]FeedRun,
 const (
 	// The lock is the session's, so that it is gone when the instance that holds
 	// it is.
-	lockRunSQL   = `SELECT pg_try_advisory_lock(hashtextextended('feed ' || $1, 1))`
-	unlockRunSQL = `SELECT pg_advisory_unlock(hashtextextended('feed ' || $1, 1))`
+	lockRunSQL   = `SELECT pg_try_advisory_lock(hashtextextended($1, 1))`
+	unlockRunSQL = `SELECT pg_advisory_unlock(hashtextextended($1, 1))`
 	unlockTime   = 5 * time.Second
 )
 
 // Lock implements [feed.Store].
 func (s *Store) Lock(ctx context.Context, k feed.Key) (unlock func(), got bool, err error) {
+	return s.lockRun(ctx, "feed "+k.String())
+}
+
+// lockRun takes the lock of a piece of work across all instances and reports
+// whether it got it; it does not wait for it. unlock works also when ctx has
+// ended.
+func (s *Store) lockRun(ctx context.Context, work string) (unlock func(), got bool, err error) {
 	conn, err := s.pool.Acquire(ctx)
 	if err != nil {
-		return nil, false, fmt.Errorf("lock feed: %w", err)
+		return nil, false, fmt.Errorf("lock %s: %w", work, err)
 	}
-	if err := conn.QueryRow(ctx, lockRunSQL, k.String()).Scan(&got); err != nil || !got {
+	if err := conn.QueryRow(ctx, lockRunSQL, work).Scan(&got); err != nil || !got {
 		conn.Release()
 		if err != nil {
-			return nil, false, fmt.Errorf("lock feed: %w", domain(err))
+			return nil, false, fmt.Errorf("lock %s: %w", work, domain(err))
 		}
 		return nil, false, nil
 	}
-	return func() { unlockRun(context.WithoutCancel(ctx), conn, k) }, true, nil
+	return func() { unlockRun(context.WithoutCancel(ctx), conn, work) }, true, nil
 }
 
 // unlockRun gives a lock back with its connection. One that cannot be asked is
 // closed, which gives the lock back too.
-func unlockRun(ctx context.Context, conn *pgxpool.Conn, k feed.Key) {
+func unlockRun(ctx context.Context, conn *pgxpool.Conn, work string) {
 	ctx, cancel := context.WithTimeout(ctx, unlockTime)
 	defer cancel()
 	var held bool
-	if err := conn.QueryRow(ctx, unlockRunSQL, k.String()).Scan(&held); err != nil {
+	if err := conn.QueryRow(ctx, unlockRunSQL, work).Scan(&held); err != nil {
 		_ = conn.Hijack().Close(ctx) // It is of no use any more.
 		return
 	}

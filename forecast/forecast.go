@@ -20,6 +20,7 @@ type Forecast struct {
 	AsOf            weather.Date    `json:"as_of"` // The morning it is made for.
 	MadeAt          time.Time       `json:"made_at"`
 	Hindcast        bool            `json:"hindcast"`          // Made for an earlier day than the day it was made on.
+	Late            bool            `json:"late"`              // Made for a morning on which the service should have made it and did not run.
 	WeatherThrough  *weather.Date   `json:"weather_through"`   // Last observed day of the record that ends first; null without any.
 	OutlookIssuedAt *time.Time      `json:"outlook_issued_at"` // Null when no outlook was used.
 	DaysNotObserved int             `json:"days_not_observed"` // Days since the first bloom, before as_of, that were filled.

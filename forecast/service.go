@@ -57,6 +57,7 @@ type Request struct {
 	AsOf    *weather.Date // Nil: the farm's today.
 	KnownAt *time.Time    // Nil: now.
 	Freeze  bool          // Otherwise it is only computed.
+	Late    bool          // It should have been made on its morning; says so.
 }
 
 // Make computes a forecast and, if asked, freezes it. Errors: ErrFarmNotFound,
@@ -91,7 +92,7 @@ func (s *Service) Make(ctx context.Context, farm string, r Request) (*Forecast, 
 	}
 	f := c.f
 	f.MadeAt = now
-	f.Hindcast = asOf < today
+	f.Hindcast, f.Late = asOf < today, r.Late
 	z := Frozen{
 		Farm: farm, Season: f.Season, AsOf: asOf, KnownAt: known, MadeAt: now,
 		Hindcast: f.Hindcast, Program: s.Program,

@@ -94,7 +94,7 @@ func (s *Service) explain(ctx context.Context, z Frozen, issued *Forecast) (*exp
 	if err != nil {
 		return nil, err
 	}
-	c.f.ID, c.f.MadeAt, c.f.Hindcast = issued.ID, z.MadeAt.UTC(), z.Hindcast
+	c.f.ID, c.f.MadeAt, c.f.Hindcast, c.f.Late = issued.ID, z.MadeAt.UTC(), z.Hindcast, issued.Late
 	again, err := c.f.Encode()
 	if err != nil {
 		return nil, err

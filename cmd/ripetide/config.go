@@ -31,6 +31,9 @@ type config struct {
 	// public. RIPETIDE_FEED_NETWORKS, parted by commas, such as 192.168.7.0/24;
 	// default: none.
 	FeedNetworks []netip.Prefix
+	// NoDaily: no forecast is made by itself in the morning. RIPETIDE_DAILY, on or
+	// off; default on.
+	NoDaily bool
 	// LogJSON: one JSON object a line instead of text. RIPETIDE_LOG, text or
 	// json; default text.
 	LogJSON bool
@@ -57,6 +60,13 @@ func readConfig(getenv func(string) string) (*config, error) {
 			continue
 		}
 		c.FeedNetworks = append(c.FeedNetworks, p)
+	}
+	switch d := getenv("RIPETIDE_DAILY"); d {
+	case "", "on":
+	case "off":
+		c.NoDaily = true
+	default:
+		errs = append(errs, fmt.Errorf("RIPETIDE_DAILY %q: give on or off", d))
 	}
 	switch l := getenv("RIPETIDE_LOG"); l {
 	case "", "text":

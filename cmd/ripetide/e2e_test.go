@@ -73,6 +73,7 @@ func newServiceAt(t *testing.T, now func() time.Time) *service {
 	t.Helper()
 	s := &service{t: t, now: now, env: map[string]string{
 		"DATABASE_URL": dbtest.DSN(t), "RIPETIDE_DATA": t.TempDir(), "RIPETIDE_ADDR": "127.0.0.1:0",
+		"RIPETIDE_DAILY": "off", // Tests say themselves when a morning comes.
 	}}
 	s.key = strings.TrimSpace(s.command("key", "new", "--role", "owner", "--name", "test"))
 	ctx, stop := context.WithCancel(context.WithoutCancel(t.Context()))

@@ -7,13 +7,16 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"runtime/debug"
 	"slices"
+	"sync"
 	"time"
 
 	"ripetide/api"
 	"ripetide/api/pages"
 	"ripetide/db"
 	"ripetide/forecast"
+	"ripetide/forecast/daily"
 )
 
 type serveCmd struct{}
@@ -29,8 +32,21 @@ func (serveCmd) Run(ctx context.Context, w *world, c *config) error {
 	return errors.Join(err, o.close(ctx))
 }
 
+// garbage is how much may lie about before it is collected, in per cent of what
+// is in use. That is little, some tens of megabytes, and every page leaves some
+// behind, so that the usual 100 would collect many times a second.
+const garbage = 300
+
+// letGarbageLie sets it, unless whoever started the program has set GOGC.
+func letGarbageLie(getenv func(string) string) {
+	if getenv("GOGC") == "" {
+		debug.SetGCPercent(garbage)
+	}
+}
+
 // serve listens and answers until ctx ends, then lets requests finish.
 func serve(ctx context.Context, w *world, c *config, o *opened, log *slog.Logger) error {
+	letGarbageLie(w.Getenv)
 	if o.server != nil {
 		keep, cancel := context.WithCancel(ctx)
 		defer cancel()
@@ -60,15 +76,18 @@ func serve(ctx context.Context, w *world, c *config, o *opened, log *slog.Logger
 	}
 	done := make(chan error, 1)
 	go func() { done <- srv.Serve(l) }()
-	fetching, cancelFetching := context.WithCancel(ctx)
-	fetched := make(chan struct{})
-	go func() {
-		defer close(fetched)
-		feeds.Run(fetching)
-	}()
+	working, stopWorking := context.WithCancel(ctx)
+	var work sync.WaitGroup
+	work.Go(func() { feeds.Run(working) })
+	if !c.NoDaily {
+		mornings := &daily.Runner{
+			Store: o.Store, Maker: &forecast.Service{Store: o.Store, Now: w.Now, Program: version}, Now: w.Now, Log: log,
+		}
+		work.Go(func() { mornings.Run(working) })
+	}
 	defer func() { // Before the database is closed.
-		cancelFetching()
-		<-fetched
+		stopWorking()
+		work.Wait()
 	}()
 	if w.Serving != nil {
 		w.Serving(addr)
