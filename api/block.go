@@ -56,7 +56,7 @@ type BlockList struct {
 }
 
 // SprayCaution stands beside whatever is counted from a label.
-const SprayCaution = "The label is the law. This page only counts what you read off it; local rules and licensed advice decide. " +
+const SprayCaution = "The label is the law. All that is done here is to count from what you read off it; local rules and licensed advice decide. " +
 	"Customers count as people in the field during re-entry."
 
 // SprayBook is what sprays are counted with.
@@ -134,18 +134,26 @@ func (b SprayBook) See(ctx context.Context, farm forecast.Farm, id string, day w
 	if err != nil {
 		return err
 	}
+	var first *weather.Date // Its plantings may have been parted between blocks meanwhile.
+	planned := false
 	for _, k := range blocks {
 		for _, p := range k.Planned {
-			if p.ID != id || p.Block != k.Name {
+			if p.ID != id {
 				continue
 			}
-			switch {
-			case k.First.Day == nil:
-				return &forecast.FieldError{Field: "day", Reason: "cannot be taken note of: from when the block may be picked is not known yet"}
-			case day < *k.First.Day:
-				return &forecast.FieldError{Field: "day", Reason: fmt.Sprintf("must not be before %s, from when the block may be picked as far as is known", *k.First.Day)}
+			planned = true
+			if d := k.First.Day; d != nil && (first == nil || *d < *first) {
+				first = d
 			}
 		}
+	}
+	switch {
+	case !planned:
+		return forecast.ErrSprayNotFound
+	case first == nil:
+		return &forecast.FieldError{Field: "day", Reason: "cannot be taken note of: from when the block may be picked is not known yet"}
+	case day < *first:
+		return &forecast.FieldError{Field: "day", Reason: fmt.Sprintf("must not be before %s, from when the block may be picked as far as is known", *first)}
 	}
 	return b.Store.SeeSpray(ctx, farm.ID, id, day, by, b.Now())
 }
@@ -212,7 +220,7 @@ func TellBlock(farm forecast.Farm, b forecast.Block) []string {
 		}
 	}
 	for _, p := range b.Planned {
-		if p.Raised || p.Passed {
+		if (p.Raised || p.Passed) && !b.First.Over {
 			out = append(out, p.Name+": "+TellPlan(farm, p, b.First))
 		}
 	}

@@ -284,13 +284,34 @@ func TestRipeSinceTheFirstLookOrPicking(t *testing.T) {
 		[]forecast.Sighting{
 			{Planting: "a", Date: d("2018-06-10"), Stage: forecast.Peak, Seen: true}, {Planting: "a", Date: d("2018-06-04"), Stage: forecast.FirstRipe, Seen: true},
 			{Planting: "b", Date: d("2018-06-04"), Stage: forecast.FirstRipe}, {Planting: "c", Date: d("2018-05-04"), Stage: forecast.BloomFull, Seen: true},
-			{Planting: "d", Date: d("2017-06-04"), Stage: forecast.FirstRipe, Seen: true},
+			{Planting: "d", Date: d("2017-06-04"), Stage: forecast.FirstRipe, Seen: true}, {Planting: "e", Date: d("2018-06-09"), Stage: forecast.FirstRipe, Seen: true},
 		},
 		[]forecast.Picking{
 			{Planting: "a", Date: d("2018-06-03"), Kg: 2}, {Planting: "b", Date: d("2018-06-05"), Kg: 0}, {Planting: "c", Date: d("2018-06-06"), Kg: 1},
 			{Planting: "d", Date: d("2017-06-06"), Kg: 1},
 		})
-	if diff := cmp.Diff(map[string]weather.Date{"a": d("2018-06-03"), "c": d("2018-06-06")}, got); diff != "" {
+	if diff := cmp.Diff(map[string]weather.Date{"a": d("2018-06-03"), "c": d("2018-06-06"), "e": d("2018-06-09")}, got); diff != "" {
 		t.Error(diff)
+	}
+}
+
+// The ranges of the last pick end on Wed 4 July.
+func TestPickingIsOverOnceTheLastRangesHavePassed(t *testing.T) {
+	t.Parallel()
+	for now, over := range map[string]bool{"Wed 2018-07-04 20:00 -0400": false, "Thu 2018-07-05 08:00 -0400": true} {
+		g := sprayFarm(t, "2018-06-12", "2018-06-20", "2018-06-05")
+		g.Now = instantOf(t, now)
+		at := g.Now.Add(-time.Hour)
+		g.Sprays = []forecast.Spray{{ID: "s", Block: "Creek", Season: 2018, SprayedAt: &at, PreHarvestDays: 3}}
+		b := blocksOf(t, g)["Creek"]
+		// It is closed all the same, but no fruit is left that must not be picked.
+		if b.First.Over != over || b.Closed == nil || b.Closed.Fruit == over {
+			t.Errorf("%s: %+v, closed %+v", now, b.First, b.Closed)
+		}
+	}
+	g := sprayFarm(t, "2018-06-12", "-", "2018-06-05") // No dates of one of them.
+	g.Now = instantOf(t, "Thu 2018-07-05 08:00 -0400")
+	if blocksOf(t, g)["Creek"].First.Over {
+		t.Error("over, and of one planting nothing is known")
 	}
 }

@@ -127,9 +127,9 @@ func (p *Pages) showSprays(v *visit, status int, fault string) error {
 			x.Sprayed = append(x.Sprayed, l)
 		}
 		for _, n := range b.Planned {
-			l := sprayPlan{sprayLine: line(n.Spray), Says: api.TellPlan(*f, n, b.First), Urgent: n.Raised || n.Passed}
+			l := sprayPlan{sprayLine: line(n.Spray), Says: api.TellPlan(*f, n, b.First), Urgent: (n.Raised || n.Passed) && !b.First.Over}
 			l.Carry = l.Edit + "&done=1"
-			if n.Raised && n.Block == b.Name {
+			if n.Raised {
 				l.Day = b.First.Day.String()
 			}
 			if n.Seen != nil {

@@ -367,3 +367,34 @@ func TestSpraysByPlainForms(t *testing.T) {
 		t.Error("a reader is offered what only growers may do")
 	}
 }
+
+// A farm without a forecast: closures are told all the same, and what is not
+// known is said to be so. It is Sun 14 June 2026, 6:12 there.
+func TestSpraysBeforeTheFirstForecast(t *testing.T) {
+	t.Parallel()
+	s, v := rowFarm(t, "metric")
+	const path = "/v1/farms/f/sprays"
+	ids := s.json(200, "POST", path, `{"sprays":[{"block":"Creek","name":"x","pre_harvest_days":1,"reentry_hours":4},
+		{"block":"Hill","name":"y","sprayed_at":"2026-06-14T06:00:00+02:00","pre_harvest_hours":0,"reentry_hours":12}]}`)["sprays"].([]any)
+	id := ids[0].(map[string]any)["id"].(string)
+	blocks := s.json(200, "GET", "/v1/farms/f/blocks", "")["blocks"].([]any)
+	creek, hill := blocks[0].(map[string]any), blocks[1].(map[string]any)
+	want(t, "Creek", creek, "first_day", nil, "earliest_fruit", nil, "closed_until", nil)
+	want(t, "Creek", only(t, creek["planned"]), "last_safe_at", nil, "raised", false)
+	want(t, "Hill", hill, "closed_until", "2026-06-14T18:00:00+02:00")
+	says(t, fmt.Sprint(creek["warnings"]), "There is no forecast of this season yet, so the earliest fruit is not known.")
+	if got := said(t, s.call(422, "POST", path+"/"+id+"/seen", "application/json", `{"day":"2026-06-15"}`)); len(got) != 1 || !strings.Contains(got[0], "is not known yet") {
+		t.Errorf("faults %q", got)
+	}
+
+	_, body := v.send("GET", "/f/f", "")
+	says(t, plainText(body), "1 block closed after spraying. There is no forecast yet", "Hill Closed until Sun 14 Jun, 18:00: sprayed Sun 14 Jun, 06:00 (y). Nobody may be in it before then, customers included.")
+	_, body = v.send("GET", "/f/f/sprays", "")
+	says(t, plainText(body), "x The last safe moment is not known.", "The first forecast will tell.", "Hill Closed until Sun 14 Jun, 18:00")
+	// Picked on a day on which it was closed for a part.
+	_, text := v.sendForm("kind", "picking", "planting", "q", "amount", "5", "date", "2026-06-14")
+	says(t, text, "Closed for part of that day, from Sun 14 Jun, 06:00 until Sun 14 Jun, 18:00.")
+	// What was picked there is ripe, so that nothing of it can be unknown.
+	blocks = s.json(200, "GET", "/v1/farms/f/blocks", "")["blocks"].([]any)
+	want(t, "Hill after picking", blocks[1].(map[string]any), "first_day", "2026-06-14", "first_day_from", "seen")
+}
