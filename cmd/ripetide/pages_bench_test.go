@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
+	"os"
 	"runtime"
 	"slices"
 	"strconv"
@@ -82,6 +83,7 @@ func benchFarm(b *testing.B) (testdata.Demo, http.Handler, *visitor) {
 		b.Fatal(err)
 	}
 	log := slog.New(slog.DiscardHandler)
+	letGarbageLie(os.Getenv) // As serve does.
 	handler := newHandler(w, o.Store, newRunner(w, &config{}, o.Store, log), log)
 	key, _, err := newKey(b.Context(), o.Store, "owner", "Noor", demo.Farm.ID, 0, w.Now())
 	if err != nil {
