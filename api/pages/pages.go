@@ -88,6 +88,7 @@ func Add(c Config) {
 	p.addSetup()
 	p.addBook()
 	p.addPeople()
+	p.addPublic()
 	p.addWeather()
 	p.addOpening()
 	p.addSprays()

@@ -64,6 +64,7 @@ func TestGallery(t *testing.T) {
 	for _, f := range galleryFarms(t) {
 		clock.set(f.at)
 		f.enter(t, o)
+		f.show(t, o)
 		parts := f.parts(t)
 		parts["key"], parts["feed"] = f.people(t, s), f.feed(t, s)
 		for _, r := range routes {

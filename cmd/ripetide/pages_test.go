@@ -149,6 +149,7 @@ func (s *service) demoParts() map[string]string {
 	farm, station := d.Farm.ID, d.Stations[0].ID
 	s.json(201, "PUT", "/v1/farms/"+farm+"/stations/"+station+"/feeds/sky", `{"kind":"acis","address":"https://192.0.2.1/StnData","source_station":"USC00200230","paused":true}`)
 	sightings := s.json(200, "GET", "/v1/farms/"+farm+"/sightings", "")["sightings"].([]any)
+	s.json(201, "PUT", "/v1/farms/"+farm+"/announcing", `{"public":{"on":true,"varieties":true,"ahead":true}}`)
 	key := strings.TrimSpace(s.command("key", "new", "--name", "spare", "--role", "reader", "--farm", farm))
 	return map[string]string{
 		"farm": farm, "year": fmt.Sprint(d.AsOf.Year()), "station": station, "planting": "wrenlight-sandbar",
@@ -184,6 +185,8 @@ var least = map[string]string{
 	"POST /sign-in/:link": everybody,
 	"POST /sign-out":      everybody,
 	"GET /worker.js":      everybody,
+	"GET /at/:farm":       everybody,
+	"HEAD /at/:farm":      everybody,
 	"GET /setup":          installation,
 	"POST /setup":         installation,
 
