@@ -80,14 +80,14 @@ func TestAdviceMovesAsTheLaterMorningSays(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		switch d := advice.Opening.Day; {
-		case d == nil:
+		d := advice.Opening.Day
+		if d == nil {
 			none++
-		default:
-			n := int(*d - *f.Advice.Opening.Day)
-			days = append(days, n)
-			stays, earlier, later = stays+count(n == 0), earlier+count(n < 0), later+count(n > 0)
+			continue
 		}
+		n := int(*d - *f.Advice.Opening.Day)
+		days = append(days, n)
+		stays, earlier, later = stays+count(n == 0), earlier+count(n < 0), later+count(n > 0)
 	}
 	share := func(n int) float64 { return float64(n) / float64(traces) }
 	got := move.Opening
