@@ -44,21 +44,8 @@ func letGarbageLie(getenv func(string) string) {
 	}
 }
 
-// garbage is how much may lie about before it is collected, in per cent of what
-// is in use. That is little, some tens of megabytes, and every page leaves some
-// behind, so that the usual 100 would collect many times a second.
-const garbage = 300
-
-// letGarbageLie sets it, unless whoever started the program has set GOGC.
-func letGarbageLie(getenv func(string) string) {
-	if getenv("GOGC") == "" {
-		debug.SetGCPercent(garbage)
-	}
-}
-
 // serve listens and answers until ctx ends, then lets requests finish.
 func serve(ctx context.Context, w *world, c *config, o *opened, log *slog.Logger) error {
-	letGarbageLie(w.Getenv)
 	letGarbageLie(w.Getenv)
 	if o.server != nil {
 		keep, cancel := context.WithCancel(ctx)
