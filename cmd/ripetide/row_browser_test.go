@@ -217,7 +217,13 @@ func TestASightingMadeWithoutSignalArrivesOnce(t *testing.T) {
 	b.open("/f/lanternfen")
 	b.says(".kept", "No signal: this copy is as of Mon Jun 11, 05:40")
 
+	// The season was not even looked at.
+	b.open("/f/lanternfen/season/2018")
+	b.says(".kept", "No signal: this copy is as of Mon Jun 11, 05:40")
+	b.says("main", "Candlemere")
+
 	// Two taps.
+	b.open("/f/lanternfen")
 	b.click(`a[href="` + rowPath + `"]`)
 	b.wait(`document.querySelector(".lead") !== null`)
 	b.click(button("not_yet", 0))

@@ -127,8 +127,8 @@ const shell = (() => {
 		} catch { /* Sent when a page is open. */ }
 	}
 
-	// Keep this page, what it is made of, the morning page, and the pages of the
-	// row that it leads to.
+	// Keep this page, what it is made of, the last forecast (the morning and the
+	// season), and the pages of the row that it leads to.
 	async function keep() {
 		if (!('serviceWorker' in navigator)) return;
 		await navigator.serviceWorker.register('/worker.js', {scope: '/'});
@@ -138,6 +138,7 @@ const shell = (() => {
 		for (const x of document.querySelectorAll('link[rel=stylesheet], link[rel=icon], script[src]')) files.push(x.href || x.src);
 		for (const x of document.images) if (x.currentSrc) files.push(x.currentSrc);
 		const ahead = [`/f/${page.farm}`];
+		for (const a of document.querySelectorAll('.top nav a[href*="/season/"]')) ahead.push(a.href);
 		if (page.row !== undefined) ahead.push(`/f/${page.farm}/row`);
 		for (const a of document.querySelectorAll('a[href*="/row?planting="]')) ahead.push(a.href);
 		registration.active?.postMessage({keep: files, ahead: [...new Set(ahead.map((u) => new URL(u, location.href).href))]});

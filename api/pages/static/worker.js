@@ -149,10 +149,10 @@ function nothingKept(request) {
 
 function noSignal(heading, text) {
 	return new Response(`<!doctype html><html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width">
-<meta name="color-scheme" content="light dark"><title>${heading}</title>
+<meta name="color-scheme" content="light dark"><title>${heading}</title><link rel="stylesheet" href="/static/style.css?v=${VERSION}">
 <main><h1>${heading}</h1><p>${text}</p>
 <p><a href="/">To the first page</a></p></main>`, {status: 503, headers: {
-		'Content-Type': 'text/html; charset=utf-8', 'Content-Security-Policy': "default-src 'none'",
+		'Content-Type': 'text/html; charset=utf-8', 'Content-Security-Policy': "default-src 'none'; style-src 'self'",
 	}});
 }
 
