@@ -473,3 +473,28 @@ func TestMovedIsNullWhenItCannotBeSaid(t *testing.T) {
 		})
 	}
 }
+
+// A day that a test doubts and a person vouches for is used by every forecast
+// that the causes are worked out from, so that it moves nothing by itself.
+func TestAJudgedDayMovesNothing(t *testing.T) {
+	t.Parallel()
+	in, asOf := demo(t)
+	odd := asOf - 6
+	days := slices.Clone(in.Records[0].Days.Days())
+	i := slices.IndexFunc(days, func(d weather.Day) bool { return d.Date == odd })
+	days[i].Max += 15 // A hot day in the middle of cool ones.
+	in.Records = slices.Clone(in.Records)
+	in.Records[0].Days = series(t, days)
+	doubted := in.Records[0].Sift(asOf - 1)
+	if !slices.Contains(doubted.LeftOut, odd) {
+		t.Fatalf("%s is not doubted: the test sees nothing", odd)
+	}
+	in.Records[0].Verdicts = []weather.Verdict{{Date: odd, Use: true, By: "Ann"}}
+	before := in
+	before.Farm.Name = "Before it was renamed" // So that not all inputs are alike, which would need no working out.
+	for planting, m := range movedOf(t, in, asOf, forecast.Earlier{Forecast: "before", AsOf: asOf, Inputs: before}) {
+		if m != nil && (m.Days != 0 || len(m.Because) > 0) {
+			t.Errorf("%s moved by %v days for %v, and nothing has changed", planting, m.Days, m.Because)
+		}
+	}
+}
