@@ -4,6 +4,7 @@ import (
 	"encoding/csv"
 	"os"
 	"strconv"
+	"strings"
 	"testing"
 	"time"
 
@@ -84,4 +85,32 @@ func TestHolidayRules(t *testing.T) {
 			t.Errorf("%q is taken for a holiday", bad)
 		}
 	}
+}
+
+// Whatever is typed is a rule whose dates lie in the year, or near it if they
+// hang on Easter, or an error with a reason.
+func FuzzParseHolidayRule(f *testing.F) {
+	for _, s := range []string{"24 June", "third Sunday of June", "last Monday of May", "Easter", "49 days after Easter", "29 February", "99 days before easter", "0 May"} {
+		f.Add(s, 2026)
+	}
+	f.Fuzz(func(t *testing.T, s string, year int) {
+		year = 1900 + (year%300+300)%300
+		r, err := forecast.ParseHolidayRule(s)
+		if err != nil {
+			if err.Error() == "" {
+				t.Error("an error without a reason")
+			}
+			return
+		}
+		d, ok := r.On(year)
+		if !ok {
+			if _, leap := r.On(2000); !leap {
+				t.Errorf("%q has no date even in a leap year", s)
+			}
+			return
+		}
+		if y := d.Year(); y != year && !strings.Contains(strings.ToLower(s), "easter") {
+			t.Errorf("%q of %d falls in %d", s, year, y)
+		}
+	})
 }

@@ -234,3 +234,23 @@ func TestTextsAreFilled(t *testing.T) {
 		t.Errorf("%q, want %q", got, want)
 	}
 }
+
+// Whatever a farm writes, a text that passes the check is filled without a
+// placeholder left, and one with a placeholder of no name does not pass.
+func FuzzFill(f *testing.F) {
+	for _, s := range []string{"{farm} {when}", "{opening}\n\n{hours}", "{day}", "}{", "80 %", "  {ripe}  {peak}\t{caution} "} {
+		f.Add(s, "Hill {farm}")
+	}
+	s := decide(told(june(1), june(10), june(14), true, false), forecast.DecideOpening, june(6))
+	f.Fuzz(func(t *testing.T, text, name string) {
+		s := s
+		s.Farm.Name = name
+		got := announce.Fill(forecast.TextPost, forecast.Announcing{Texts: map[forecast.Text]string{forecast.TextPost: text}}, s)
+		if announce.Check(text) == "" && !strings.Contains(name, "{") && !strings.Contains(name, "}") && strings.ContainsAny(got, "{}") {
+			t.Errorf("%q was filled to %q", text, got)
+		}
+		if got != strings.TrimSpace(got) {
+			t.Errorf("%q has space around it", got)
+		}
+	})
+}
