@@ -23,6 +23,7 @@ BEGIN
     INSERT INTO station_state (farm, station, state)
     SELECT a.farm, a.station, gen_random_uuid()
     FROM (SELECT DISTINCT farm, station FROM added) AS a
+    JOIN station USING (farm, station) -- A row of a station that there is not is refused by its own table.
     ORDER BY a.farm, a.station
     ON CONFLICT (farm, station) DO UPDATE
     SET state = EXCLUDED.state;
