@@ -277,6 +277,9 @@ func TestEverybodySeesWhatTheFarmAllows(t *testing.T) {
 	if got := see(june(13), true, true); got != "Our season is over. Thank you for picking with us.[] []" {
 		t.Errorf("after the last day: %q", got)
 	}
+	if p := told.Public(june(13)); p.Hours != "" || p.Caution != "" {
+		t.Errorf("hours of a season that is over: %+v", p)
+	}
 	for tag, want := range map[string]string{"en-GB": "Mon 11", "en-US": "Mon 11", "de": "Mo 11", "fr": "lun 11"} {
 		if name, number := announce.LanguageOf(tag).Short(june(11)); name+" "+number != want {
 			t.Errorf("%s: %s %s, want %s", tag, name, number, want)

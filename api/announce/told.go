@@ -103,7 +103,7 @@ func (t *Told) Public(today weather.Date) Public {
 		p.Peak = l.Peak(s)
 	}
 	if s.IsOver() { // No fruit is still to come then, whatever was expected.
-		p.Peak, p.Caution = "", ""
+		p.Peak, p.Hours, p.Caution = "", "", ""
 	}
 	if !may.Varieties || !s.IsOpen() {
 		return p

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"html/template"
 	"net/http"
+	"regexp"
 	"strings"
 
 	"github.com/labstack/echo/v4"
@@ -15,7 +16,18 @@ import (
 
 // publicTemplate is a page of its own: it has no navigation, no script and
 // another language than the pages of the farm's own people.
-var publicTemplate = template.Must(template.ParseFS(templateFiles, "template/public.html"))
+var publicTemplate = template.Must(template.New("public.html").Funcs(template.FuncMap{"whole": whole}).ParseFS(templateFiles, "template/public.html"))
+
+// Where a date must not be broken: beside the day of its month.
+var (
+	afterDay  = regexp.MustCompile(`(\d(?:\.|er)?) (\p{L})`)
+	beforeDay = regexp.MustCompile(`(\p{L}) (\d{1,2})`)
+)
+
+// whole keeps the dates of a sentence in one piece.
+func whole(s string) string {
+	return beforeDay.ReplaceAllString(afterDay.ReplaceAllString(s, "$1\u00a0$2"), "$1\u00a0$2")
+}
 
 // addPublic adds the page that everybody may see, if the farm lets them.
 func (p *Pages) addPublic() {

@@ -6,12 +6,14 @@ import (
 	"fmt"
 	"image/png"
 	"net/http"
+	"net/http/httptest"
 	"os"
 	"slices"
 	"strings"
 	"testing"
 	"time"
 
+	"github.com/chromedp/chromedp"
 	"github.com/emersion/go-ical"
 
 	"ripetide/api"
@@ -225,7 +227,7 @@ func TestEverybodySeesWhatTheFarmLetsThem(t *testing.T) {
 
 	set(`{"on":true}`, about)
 	_, page := get(200, "/at/lanternfen")
-	for _, want := range []string{`<html lang="en-US">`, "Lanternfen", "The first strawberries are ripe, and we will tell you any day now when we open.", "Daily 8 to 12.", "Sandbar Road 7.", `href="tel:&#43;17345550100"`, `<a href="https://lanternfen.example">`, "Dates hang on the weather", "As of Monday, June 11.", `href="/at/lanternfen/changes.atom"`} {
+	for _, want := range []string{`<html lang="en-US">`, "Lanternfen", "The first strawberries are ripe, and we will tell you any day now when we open.", "Daily 8 to 12.", "Sandbar Road 7.", `href="tel:&#43;17345550100"`, `<a href="https://lanternfen.example">`, "Dates hang on the weather", "As of Monday, June\u00a011.", `href="/at/lanternfen/changes.atom"`} {
 		if !strings.Contains(page, want) {
 			t.Errorf("the page lacks %q:\n%s", want, page)
 		}
@@ -285,7 +287,7 @@ func TestEverybodySeesWhatTheFarmLetsThem(t *testing.T) {
 	_, page = get(200, "/at/lanternfen")
 	_, picture := get(200, "/at/lanternfen/ripe.svg")
 	for _, want := range []string{"Das Feld ist zum Selbstpflücken geöffnet.", "Diese Woche reif", "Stand: Montag, 11. Juni."} {
-		if !strings.Contains(page, want) || !strings.Contains(picture, want) {
+		if !strings.Contains(strings.ReplaceAll(page, "\u00a0", " "), want) || !strings.Contains(picture, want) {
 			t.Errorf("page or picture lacks %q:\n%s", want, page)
 		}
 	}
@@ -369,6 +371,15 @@ func TestPublicPageIsForEverybody(t *testing.T) {
 	s.json(201, "PUT", decide+"opening", `{"day":"2018-06-11"}`)
 	s.json(201, "PUT", decide+"peak_week", `{"day":"2018-06-18"}`)
 	g.look(t, "public-open", "/at/lanternfen", 200)
+	// Pages of other sites may show the picture.
+	other := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
+		fmt.Fprintf(w, "<!doctype html><title>Another site</title><img src='%s/at/lanternfen/ripe.svg?theme=dark&width=400'>", s.base)
+	}))
+	defer other.Close()
+	b.do(chromedp.Navigate(other.URL))
+	if got := eval[int](b, `document.images[0].decode().then(() => document.images[0].naturalWidth, () => -1)`); got != 400 {
+		t.Errorf("on another site the picture is %d px wide", got)
+	}
 	s.json(201, "PUT", decide+"closing", `{"day":"2018-06-12"}`)
 	clock.advance(48 * time.Hour)
 	g.look(t, "public-over", "/at/lanternfen", 200)
