@@ -64,7 +64,8 @@ const (
 )
 
 // told returns all that a farm tells people. The next request sees every change,
-// whichever instance made it. Errors: [forecast.ErrFarmNotFound].
+// whichever instance made it, but for one that joins a question that is being
+// asked at that moment. Errors: [forecast.ErrFarmNotFound].
 func (s *Server) told(ctx context.Context, farm string) (*told, error) {
 	now, err := s.telling.states.Get(ctx, farm, func(ctx context.Context) (toldState, bool, error) {
 		state, at, err := s.store.ToldState(ctx, farm)
