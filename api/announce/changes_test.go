@@ -188,6 +188,37 @@ func TestChangesPromiseNothingFarOff(t *testing.T) {
 	}
 }
 
+// How a day is told hangs on how far off it is, and a day that can be named at
+// once needs no second entry.
+func TestChangesByHowFarOffTheyAre(t *testing.T) {
+	t.Parallel()
+	for _, tt := range []struct {
+		kind    forecast.DecisionKind
+		ahead   weather.Date
+		entries int
+		want    string
+	}{
+		{forecast.DecideOpening, 7, 1, "We plan to open on Friday 8 June."},
+		{forecast.DecideOpening, 8, 2, "We plan to open in the week from Monday 4 June to Sunday 10 June."},
+		{forecast.DecideOpening, 15, 2, "We expect our first strawberries in mid-June."},
+		{forecast.DecideClosing, -1, 1, "Our last day of picking was Thursday 31 May."},
+		{forecast.DecideClosing, 0, 1, "Our last day of picking is Friday 1 June."},
+		{forecast.DecideClosing, 7, 1, "Our last day of picking is Friday 8 June."},
+		{forecast.DecideClosing, 8, 2, "Our last day of picking lies in the week from Monday 4 June to Sunday 10 June."},
+		{forecast.DecideClosing, 14, 2, "Our last day of picking lies in the week from Monday 11 June to Sunday 17 June."},
+		{forecast.DecideClosing, 15, 2, "We expect to close in mid-June."},
+		{forecast.DecidePeakWeek, 30, 1, "We expect most fruit in the week from Sunday 1 July to Saturday 7 July."},
+	} {
+		told := farmTold()
+		told.Announcing.Language = "en-GB"
+		told.Decisions = []forecast.Decision{decided(tt.kind, 1, noon(time.June, 1), june(1)+tt.ahead)}
+		f := changes(t, told, noon(time.August, 1), "")
+		if n := len(f.Entries); n != tt.entries || !strings.HasPrefix(f.Entries[n-1].Content.Text, tt.want) {
+			t.Errorf("%s %d days ahead: %q, want %d entries, the first %q", tt.kind, tt.ahead, f.told(), tt.entries, tt.want)
+		}
+	}
+}
+
 func berlin(t *testing.T) *time.Location {
 	t.Helper()
 	l, err := time.LoadLocation("Europe/Berlin")
@@ -268,6 +299,16 @@ func TestEverybodySeesWhatTheFarmAllows(t *testing.T) {
 		if got := see(tt.today, tt.varieties, tt.ahead); got != tt.want {
 			t.Errorf("%s, varieties %v, ahead %v: %q, want %q", tt.today, tt.varieties, tt.ahead, got, tt.want)
 		}
+	}
+	// A week that is only advised is something to come.
+	from, to := june(11), june(17)
+	told.Forecast.Plantings[0].Bloom = &forecast.Bloom{Date: june(1) - 20, From: forecast.BloomSighted}
+	told.Forecast.Advice = &forecast.Advice{
+		Opening: forecast.DayAdvice{Range: &forecast.SpanEnd{P10: june(10), P50: june(11), P90: june(12)}}, PeakWeek: forecast.WeekAdvice{From: &from, To: &to, Sure: true},
+	}
+	advised := "We expect most fruit in the week from Monday 11 June to Sunday 17 June."
+	if got, hidden := see(june(11), false, true), see(june(11), true, false); !strings.HasSuffix(got, advised) || strings.Contains(hidden, "most fruit") {
+		t.Errorf("a week that was advised: %q, and hidden %q", got, hidden)
 	}
 	told.Decisions = append(told.Decisions, decided(forecast.DecidePeakWeek, 1, noon(time.June, 1), june(18)))
 	if got := see(june(11), false, false); !strings.HasSuffix(got, "We expect most fruit in the week from Monday 18 June to Sunday 24 June.") {
