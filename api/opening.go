@@ -258,6 +258,9 @@ func (o *Opening) Why() []string {
 		}
 		return nil
 	}
+	if o.IsOver() {
+		return append(out, "The season is over: there is nothing left to advise.")
+	}
 	if a.Opening.Day == nil {
 		best := 0.0
 		for _, d := range o.Forecast.Days {
@@ -270,11 +273,14 @@ func (o *Opening) Why() []string {
 	}
 	day := *a.Opening.Day
 	s := fmt.Sprintf("%s is the first day you open on which at least %s in 100 possible seasons are ready: %s are.", f.Day(day), inHundred(a.Confidence), inHundred(*a.Opening.Probability))
-	for i := len(o.Forecast.Days) - 1; i >= 0; i-- {
-		if d := o.Forecast.Days[i]; d.Opens && d.Date < day && d.Date >= o.Forecast.AsOf {
-			s += fmt.Sprintf(" On %s, the open day before, %s are.", f.Day(d.Date), inHundred(d.Ready))
-			break
+	var before *forecast.DaySupply
+	for i, d := range o.Forecast.Days {
+		if d.Opens && d.Date < day && d.Date >= o.Forecast.AsOf {
+			before = &o.Forecast.Days[i]
 		}
+	}
+	if before != nil {
+		s += fmt.Sprintf(" On %s, the open day before, %s are.", f.Day(before.Date), inHundred(before.Ready))
 	}
 	out = append(out, s)
 	if a.Opening.Next != nil {

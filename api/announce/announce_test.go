@@ -39,6 +39,12 @@ func told(asOf weather.Date, from, to weather.Date, bloom, ripe bool) announce.S
 	}
 }
 
+// past ends the season of a state so long before its today that it is over.
+func past(s announce.State) announce.State {
+	s.Forecast.SeasonSpan = &forecast.Span{Last: forecast.SpanEnd{P90: s.Today - 15}}
+	return s
+}
+
 func decide(s announce.State, kind forecast.DecisionKind, d weather.Date) announce.State {
 	s.Decisions = append(s.Decisions, forecast.Decision{Season: 2018, Kind: kind, Day: &d, Version: len(s.Decisions) + 1})
 	return s
@@ -93,6 +99,7 @@ func TestOpeningSentences(t *testing.T) {
 		{"open", "en-US", decide(base, forecast.DecideOpening, june(1)), "We are open for picking.", "open now"},
 		{"open, and closing far off", "en-GB", decide(decide(base, forecast.DecideOpening, june(1)), forecast.DecideClosing, june(9)), "We are open for picking.", "open now"},
 		{"open, and closing near", "en-GB", decide(decide(base, forecast.DecideOpening, june(1)), forecast.DecideClosing, june(8)), "We are open for picking until Friday 8 June.", "open now"},
+		{"over, and never decided", "en-GB", past(told(june(30), june(1), june(3), true, true)), "Our season is over. Thank you for picking with us.", "over for this year"},
 		{"over", "de", decide(decide(base, forecast.DecideOpening, june(1)), forecast.DecideClosing, june(1)-1), "Die Saison ist zu Ende. Danke, dass Sie bei uns gepflückt haben.", "für dieses Jahr vorbei"},
 	} {
 		l := announce.LanguageOf(tt.tag)

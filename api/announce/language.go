@@ -88,7 +88,7 @@ var englishTexts = map[string]string{
 	"sign":      "{farm}\nPick your own strawberries: {when}\n{phone}",
 	"telephone": "You have reached {farm}. {opening} {ripe} {hours} {caution} This message was recorded on {today}.",
 	"post":      "{opening} {ripe} {peak} {hours}\n{caution} (As of {today}.)",
-	"paper":     "{farm}: pick your own strawberries. {opening} {peak} {hours} {where} {phone} {caution}",
+	"paper":     "{farm}: pick your own strawberries. {opening} {peak} {hours} {where} {caution} {phone}",
 }
 
 var englishMonths = [12]string{"January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November", "December"}
@@ -135,7 +135,7 @@ var german = Language{
 		"sign":      "{farm}\nErdbeeren selbst pflücken: {when}\n{phone}",
 		"telephone": "Hier ist {farm}. {opening} {ripe} {hours} {caution} Stand: {today}.",
 		"post":      "{opening} {ripe} {peak} {hours}\n{caution} (Stand: {today}.)",
-		"paper":     "{farm}: Erdbeeren zum Selbstpflücken. {opening} {peak} {hours} {where} {phone} {caution}",
+		"paper":     "{farm}: Erdbeeren zum Selbstpflücken. {opening} {peak} {hours} {where} {caution} {phone}",
 	},
 }
 
@@ -169,7 +169,7 @@ var french = Language{
 		"sign":      "{farm}\nCueillette de fraises : {when}\n{phone}",
 		"telephone": "Vous êtes bien chez {farm}. {opening} {ripe} {hours} {caution} Message du {today}.",
 		"post":      "{opening} {ripe} {peak} {hours}\n{caution} (État au {today}.)",
-		"paper":     "{farm} : cueillette de fraises. {opening} {peak} {hours} {where} {phone} {caution}",
+		"paper":     "{farm} : cueillette de fraises. {opening} {peak} {hours} {where} {caution} {phone}",
 	},
 }
 

@@ -30,14 +30,22 @@ func (s State) Certainty() Certainty { return CertaintyOf(s.Forecast) }
 // IsOpen reports whether the farm, by its decisions, is open today.
 func (s State) IsOpen() bool {
 	from, ok := s.decided(forecast.DecideOpening)
-	to, ends := s.decided(forecast.DecideClosing)
-	return ok && from <= s.Today && (!ends || s.Today <= to)
+	return ok && from <= s.Today && !s.IsOver()
 }
 
-// IsOver reports whether the farm, by its decisions, has closed for the season.
+// forgotten is how many days after the last fruit, at its late end, a farm that
+// has told no last day counts as closed. Nobody shall read in autumn that it is
+// open.
+const forgotten = 14
+
+// IsOver reports whether the farm has closed for the season: by its decision, or,
+// without one, because nothing has been left to pick for long.
 func (s State) IsOver() bool {
-	to, ok := s.decided(forecast.DecideClosing)
-	return ok && to < s.Today
+	if to, ok := s.decided(forecast.DecideClosing); ok {
+		return to < s.Today
+	}
+	span := s.Forecast.SeasonSpan
+	return span != nil && span.Last.P90+forgotten < s.Today
 }
 
 // Opening is the public sentence on when the farm opens.

@@ -2,7 +2,6 @@ package announce
 
 import (
 	"cmp"
-	"slices"
 	"time"
 
 	"ripetide/forecast"
@@ -23,11 +22,6 @@ type Told struct {
 // Language returns the language that the farm speaks in public.
 func (t *Told) Language() *Language { return LanguageOf(t.Announcing.LanguageOf(t.Farm.Units)) }
 
-// forgotten is how many days after the last fruit, at its late end, a farm that
-// has told no last day counts as closed. Nobody shall read in autumn that it is
-// open.
-const forgotten = 14
-
 // State returns what the sentences of a day are made from. A forecast of another
 // season says nothing about this one, whatever was told of it.
 func (t *Told) State(today weather.Date) State {
@@ -35,13 +29,6 @@ func (t *Told) State(today weather.Date) State {
 	s := State{Farm: t.Farm, Forecast: t.Forecast, Decisions: t.Decisions, Varieties: t.Varieties, Today: today}
 	if t.Forecast == nil || t.Forecast.Season != season {
 		s.Forecast = &forecast.Forecast{Season: season, AsOf: today}
-	}
-	_, closes := s.decided(forecast.DecideClosing)
-	if span := s.Forecast.SeasonSpan; s.IsOpen() && !closes && span != nil && span.Last.P90+forgotten < today {
-		last := span.Last.P90
-		s.Decisions = append(slices.Clone(s.Decisions), forecast.Decision{
-			Season: season, Kind: forecast.DecideClosing, Day: &last, Version: len(s.Decisions) + 1,
-		})
 	}
 	return s
 }
