@@ -135,27 +135,20 @@ func (page *openingPage) tell(o *api.Opening) {
 		page.AsOf += ", " + count(n, "day", "days") + " ago"
 	}
 	page.answer(o)
-	c := o.Certainty()
-	for _, s := range announce.Steps {
-		page.Steps = append(page.Steps, certaintyStep{certaintyNames[s], s == c, s.Step() <= c.Step()})
+	page.Why = o.Why()
+	if c := o.Certainty(); !o.IsOver() {
+		for _, s := range announce.Steps {
+			page.Steps = append(page.Steps, certaintyStep{certaintyNames[s], s == c, s.Step() <= c.Step()})
+		}
+		page.Says = api.CertaintyWords[c]
 	}
-	page.Says, page.Why = api.CertaintyWords[c], o.Why()
 	if chart, ok := o.Chart(); ok {
 		page.Words = chart.Description()
 		page.Chart = newPicture("/v1/farms/"+farm.ID+"/opening.svg", url.Values{"forecast": {o.Frozen.ID}}, chart.Title())
 	}
 	page.days(o)
 	page.decisions(o)
-	for _, ch := range o.Channels() {
-		line := channelLine{ch.Name, "needs " + count(ch.NoticeDays, "day", "days") + " of notice"}
-		if by := ch.HandInBy; by != nil {
-			line.Says = "hand in by " + farm.Day(*by)
-			if *by < o.Today {
-				line.Says += ", which has passed"
-			}
-		}
-		page.Channels = append(page.Channels, line)
-	}
+	page.Channels = channelLines(o)
 	for _, h := range o.Holidays() {
 		line := channelLine{h.Name, farm.Day(h.Date)}
 		if h.ReadyBy != nil {
@@ -185,6 +178,21 @@ func (page *openingPage) tell(o *api.Opening) {
 		}
 	}
 	page.Caution = "Advice is an estimate: walk the field before you tell anybody a day."
+}
+
+// channelLines says of each way of telling people until when it needs the words.
+func channelLines(o *api.Opening) (out []channelLine) {
+	for _, ch := range o.Channels() {
+		line := channelLine{ch.Name, "needs " + count(ch.NoticeDays, "day", "days") + " of notice"}
+		if by := ch.HandInBy; by != nil {
+			line.Says = "hand in by " + o.Farm.Day(*by)
+			if *by < o.Today {
+				line.Says += ", which has passed"
+			}
+		}
+		out = append(out, line)
+	}
+	return out
 }
 
 // answer says the day first.
@@ -308,8 +316,8 @@ func (page *openingPage) decisions(o *api.Opening) {
 // personIn returns the name in "key abc (Noor)", which is how records name who
 // made them.
 func personIn(by string) string {
-	if i := strings.IndexByte(by, '('); i >= 0 {
-		return strings.TrimSuffix(by[i+1:], ")")
+	if _, name, ok := strings.Cut(by, "("); ok {
+		return strings.TrimSuffix(name, ")")
 	}
 	return by
 }
