@@ -2,6 +2,7 @@ package announce
 
 import (
 	"cmp"
+	"slices"
 	"time"
 
 	"ripetide/forecast"
