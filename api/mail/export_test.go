@@ -1,0 +1,7 @@
+package mail
+
+// What tests look at.
+var (
+	Pause   = pause
+	OneLine = oneLine
+)
