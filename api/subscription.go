@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/rand"
 	"encoding/base32"
+	"errors"
 	"net/http"
 	"strings"
 	"time"
@@ -75,6 +76,23 @@ func random(bytes int) string {
 // secretBytes are as many as no one guesses.
 const secretBytes = 20
 
+// MakeSubscription makes a secret address. Errors: a [*forecast.FieldError] of its
+// name, [forecast.ErrFarmNotFound].
+func MakeSubscription(ctx context.Context, store SubscriptionStore, farm, name, by string, at time.Time) (SubscriptionMade, error) {
+	name = oneLine(name)
+	if reason := forecast.ValidName(name); reason != "" {
+		return SubscriptionMade{}, &forecast.FieldError{Field: "name", Reason: reason}
+	}
+	secret := random(secretBytes)
+	x := forecast.Subscription{ID: random(5), Farm: farm, Name: name, MadeAt: at.UTC(), MadeBy: by}
+	if err := store.NewSubscription(ctx, x, HashKey(secret)); err != nil {
+		return SubscriptionMade{}, err
+	}
+	return SubscriptionMade{
+		subscriptionOut(x), "/subscribe/" + secret + "/calendar.ics", "/subscribe/" + secret + "/changes.atom",
+	}, nil
+}
+
 func (s *Server) subscriptionRoutes() {
 	const path = "/v1/farms/{farm}/subscriptions"
 	tags := []string{"Subscribing"}
@@ -83,18 +101,14 @@ func (s *Server) subscriptionRoutes() {
 		Summary:     "Make a secret address to subscribe to",
 		Description: "The calendar and the feed of changes are read there without a key, until it is revoked. The secret is shown once and kept only as its hash.",
 	}, func(ctx context.Context, in *postSubscription) (*put[SubscriptionMade], error) {
-		name := oneLine(in.Body.Name)
-		if reason := forecast.ValidName(name); reason != "" {
-			return nil, invalid([]error{&forecast.FieldError{Field: "name", Reason: reason}})
+		made, err := MakeSubscription(ctx, s.store, in.Farm, in.Body.Name, by(ctx), s.now())
+		if f, ok := errors.AsType[*forecast.FieldError](err); ok {
+			err = invalid([]error{f})
 		}
-		secret := random(secretBytes)
-		x := forecast.Subscription{ID: random(5), Farm: in.Farm, Name: name, MadeAt: s.now().UTC(), MadeBy: by(ctx)}
-		if err := s.store.NewSubscription(ctx, x, HashKey(secret)); err != nil {
+		if err != nil {
 			return nil, err
 		}
-		return &put[SubscriptionMade]{http.StatusCreated, SubscriptionMade{
-			subscriptionOut(x), "/subscribe/" + secret + "/calendar.ics", "/subscribe/" + secret + "/changes.atom",
-		}}, nil
+		return &put[SubscriptionMade]{http.StatusCreated, made}, nil
 	})
 	add(s, Owner, huma.Operation{
 		Method: http.MethodGet, Path: path, OperationID: "list-subscriptions", Tags: tags, Summary: "List secret addresses, without their secrets",

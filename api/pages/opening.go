@@ -20,6 +20,7 @@ func (p *Pages) addOpening() {
 	p.get("/f/:farm/opening", p.opening)
 	p.post("/f/:farm/opening", api.Grower, p.decide)
 	p.get("/f/:farm/opening/sheet", p.openingSheet)
+	p.addAddresses()
 	for _, method := range []string{http.MethodGet, http.MethodPost} {
 		p.page(method, "/f/:farm/opening/words", api.Owner, p.announcing)
 	}

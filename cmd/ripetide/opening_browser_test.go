@@ -97,6 +97,27 @@ func TestOpeningIsDecidedOnThePage(t *testing.T) {
 		t.Errorf("the sign reads %q", got)
 	}
 
+	// An address to subscribe to is shown once, works, and is revoked.
+	b.open("/f/lanternfen/opening/addresses")
+	b.fill("#f-name", "Ilse's telephone")
+	b.click("form.asks button")
+	b.wait(`document.querySelector("#calendar") !== null`)
+	look("opening-addresses")
+	path := eval[string](b, `new URL(document.querySelector("#calendar").value).pathname`)
+	if res, body := s.plain("GET", path, "", nil); res.StatusCode != 200 || !strings.Contains(string(body), "BEGIN:VCALENDAR") {
+		t.Errorf("%s: %s %.200s", path, res.Status, body)
+	}
+	b.open("/f/lanternfen/opening/addresses")
+	if got := b.text("main"); strings.Contains(got, "shown this once") || !strings.Contains(got, "Ilse's telephone") {
+		t.Errorf("looked at again, the page says %q", got)
+	}
+	b.click("td.deeds button")
+	b.wait(`document.querySelector("main details") !== null`)
+	if res, _ := s.plain("GET", path, "", nil); res.StatusCode != 404 {
+		t.Errorf("revoked, %s: %s", path, res.Status)
+	}
+	b.open("/f/lanternfen/opening")
+
 	b.click("#decide form:nth-of-type(2) button")
 	b.wait(`document.querySelector("[role=status].note")?.textContent === "It was taken back."`)
 	if got := b.text(".big"); !strings.HasPrefix(got, "Advised: ") {

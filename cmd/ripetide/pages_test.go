@@ -208,6 +208,10 @@ var least = map[string]string{
 	"GET /f/:farm/opening/words":  owner,
 	"POST /f/:farm/opening/words": owner,
 
+	"GET /f/:farm/opening/addresses":             owner,
+	"POST /f/:farm/opening/addresses":            owner,
+	"POST /f/:farm/opening/addresses/:id/revoke": owner,
+
 	"GET /f/:farm/season/:year":                                  reader,
 	"GET /f/:farm/season/:year/planting/:planting":               reader,
 	"GET /f/:farm/season/:year/planting/:planting/narrowing.svg": reader,
