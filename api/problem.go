@@ -12,6 +12,7 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
+	"ripetide/api/mail"
 	"ripetide/forecast"
 	"ripetide/weather"
 	"ripetide/weather/feed"
@@ -87,6 +88,9 @@ var kinds = []kind{
 	{forecast.ErrFrostNotFound, http.StatusNotFound, "frost-not-found", "Frost not found", "No frost of the planting is on record for that date, or it was taken back."},
 	{forecast.ErrDecisionNotFound, http.StatusNotFound, "decision-not-found", "Decision not found", "Nothing of this kind was decided of the season, or it was taken back."},
 	{forecast.ErrSubscriptionNotFound, http.StatusNotFound, "subscription-not-found", "Address not found", "There is no such address to subscribe to, or it was revoked."},
+	{forecast.ErrRecipientNotFound, http.StatusNotFound, "recipient-not-found", "Recipient not found", "The farm sends no morning mail to such a recipient, or no more."},
+	{mail.ErrNotSetUp, http.StatusConflict, "mail-not-set-up", "Mail is not set up", "Whoever runs the service names a mail server, and for links the address of the pages, in its settings: see RIPETIDE_SMTP and RIPETIDE_PUBLIC_URL. Everything else works without."},
+	{mail.ErrTooMany, http.StatusTooManyRequests, "mail-tests", "Too many tests", "Tests of the mail are limited to 20 within an hour."},
 	{forecast.ErrSprayNotFound, http.StatusNotFound, "spray-not-found", "Spray not found", "The farm has no such spray, or it was taken back or done."},
 	{forecast.ErrForecastNotFound, http.StatusNotFound, "forecast-not-found", "Forecast not found", "No such forecast was frozen. POST …/forecasts makes one."},
 	{forecast.ErrTooFewYears, http.StatusConflict, "too-few-years", "Too few past years of weather", "Past years stand in for the weather ahead; at least five with 95 % of their days are needed. Load older daily records."},

@@ -23,6 +23,7 @@ type Config struct {
 	Store    Store
 	Forecast *forecast.Service
 	Feeds    Fetcher
+	Mail     Mailer
 	Now      func() time.Time
 	Log      *slog.Logger
 	Version  string // Of the program.
@@ -33,6 +34,7 @@ type Server struct {
 	store    Store
 	forecast *forecast.Service
 	fetcher  Fetcher
+	mailer   Mailer
 	now      func() time.Time
 	log      *slog.Logger
 	sameSite *http.CrossOriginProtection
@@ -75,7 +77,7 @@ var useProblems = sync.OnceFunc(func() {
 // New returns a server.
 func New(c Config) *Server {
 	useProblems()
-	s := &Server{store: c.Store, forecast: c.Forecast, fetcher: c.Feeds, now: c.Now, log: c.Log, sameSite: http.NewCrossOriginProtection(), echo: echo.New()}
+	s := &Server{store: c.Store, forecast: c.Forecast, fetcher: c.Feeds, mailer: c.Mail, now: c.Now, log: c.Log, sameSite: http.NewCrossOriginProtection(), echo: echo.New()}
 	s.drawings.Most = drawingsKept
 	s.echo.HideBanner, s.echo.HidePort = true, true
 	s.echo.HTTPErrorHandler = s.edgeError
@@ -127,6 +129,7 @@ func New(c Config) *Server {
 	s.announcingRoutes()
 	s.subscriptionRoutes()
 	s.toldRoutes()
+	s.recipientRoutes()
 	s.forecastRoutes()
 	s.explainRoutes()
 	s.overlapRoutes()

@@ -25,6 +25,7 @@ type Store interface {
 	DecisionStore
 	AnnouncingStore
 	SubscriptionStore
+	RecipientStore
 	ToldStore
 	FrozenStore
 	KeyStore

@@ -157,7 +157,7 @@ func (b *bounds) hold(raw net.Conn) {
 func (b *bounds) end() {
 	if b.Conn != nil {
 		b.stop()
-		_ = b.Conn.Close()
+		_ = b.Close()
 	}
 }
 

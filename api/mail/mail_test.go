@@ -94,7 +94,6 @@ func (o *outbox) last(t *testing.T, k forecast.MailKey) forecast.MailAnswer {
 // writer writes letters that a test can tell apart.
 type writer struct {
 	asOf weather.Date // Of the newest forecast; 0: there is none.
-	day  weather.Date
 }
 
 func (w *writer) Morning(_ context.Context, f forecast.Farm, at time.Time, late bool) (mail.Morning, bool, error) {

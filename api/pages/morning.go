@@ -1,6 +1,7 @@
 package pages
 
 import (
+	"context"
 	"errors"
 	"net/http"
 	"strings"
@@ -33,44 +34,52 @@ func (p *Pages) makeForecast(v *visit) error {
 
 // showMorning writes the page; fault is what went wrong with a form of it.
 func (p *Pages) showMorning(v *visit, status int, fault string) error {
-	ctx := v.Request().Context()
-	today, err := p.today(v)
+	page, err := readMorning(v.Request().Context(), p.sprayBook(), &v.farm, v.may(api.Grower), v.may(api.Owner))
 	if err != nil {
 		return err
-	}
-	sprayed, err := p.blocksNow(v)
-	if err != nil {
-		return err
-	}
-	var page morningPage
-	z, err := p.Store.LatestForecast(ctx, v.farm.ID)
-	switch {
-	case errors.Is(err, forecast.ErrForecastNotFound):
-		in, err := p.Forecast.Store.Inputs(ctx, v.farm.ID, p.Now())
-		if err != nil {
-			return err
-		}
-		page = beforeForecast(in, today, v.may(api.Grower), v.may(api.Owner))
-		page.close(&v.farm, sprayed)
-	case err != nil:
-		return err
-	default:
-		f, err := p.Forecast.Decode(ctx, z)
-		if err != nil {
-			return err
-		}
-		varieties, err := p.Store.Varieties(ctx, v.farm.ID)
-		if err != nil {
-			return err
-		}
-		plantings, err := p.Store.Plantings(ctx, v.farm.ID)
-		if err != nil {
-			return err
-		}
-		page = newMorning(&v.farm, today, f, varieties, plantings, sprayed, v.may(api.Grower))
 	}
 	page.Fault = fault
 	return p.render(v, status, v, "morning", "Morning", page)
+}
+
+// readMorning reads what the page says of now, and the morning mail with it.
+// grower and owner: whoever reads it may record, and may set up.
+func readMorning(ctx context.Context, b api.SprayBook, farm *forecast.Farm, grower, owner bool) (page morningPage, err error) {
+	now := b.Now()
+	today, err := farm.Today(now)
+	if err != nil {
+		return page, err
+	}
+	sprayed, err := b.Blocks(ctx, *farm)
+	if err != nil {
+		return page, err
+	}
+	z, err := b.Store.LatestForecast(ctx, farm.ID)
+	if errors.Is(err, forecast.ErrForecastNotFound) {
+		in, err := b.Forecast.Store.Inputs(ctx, farm.ID, now)
+		if err != nil {
+			return page, err
+		}
+		page = beforeForecast(in, today, grower, owner)
+		page.close(farm, sprayed)
+		return page, nil
+	}
+	if err != nil {
+		return page, err
+	}
+	f, err := b.Forecast.Decode(ctx, z)
+	if err != nil {
+		return page, err
+	}
+	varieties, err := b.Store.Varieties(ctx, farm.ID)
+	if err != nil {
+		return page, err
+	}
+	plantings, err := b.Store.Plantings(ctx, farm.ID)
+	if err != nil {
+		return page, err
+	}
+	return newMorning(farm, today, f, varieties, plantings, sprayed, grower), nil
 }
 
 // sentence begins a clause with a capital and ends it with a full stop.

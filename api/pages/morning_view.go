@@ -59,6 +59,9 @@ type morningPage struct {
 	Notes     []string
 	Ranges    bool   // Some date is told with its range, or some amount.
 	Season    string // Address of the season's page.
+
+	asOf         weather.Date // Of the forecast.
+	before, over bool         // It is of an earlier season; the season is over.
 }
 
 // morningLack is something that a first forecast lacks.
@@ -173,7 +176,7 @@ func newMorning(farm *forecast.Farm, today weather.Date, f *forecast.Forecast, v
 	t.name(plantings)
 	t.over = t.isOver()
 
-	p := morningPage{Title: "Morning of " + Day(farm, t.at), Season: t.season()}
+	p := morningPage{Title: "Morning of " + Day(farm, t.at), Season: t.season(), asOf: f.AsOf, before: t.before, over: t.over}
 	if t.before {
 		p.Title = "Morning of " + DayYear(farm, t.at)
 	}

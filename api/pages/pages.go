@@ -24,6 +24,7 @@ type Config struct {
 	Access   Access
 	Forecast *forecast.Service
 	Feeds    api.Fetcher
+	Mail     api.Mailer
 	Issued   Issued
 	States   States
 	Now      func() time.Time
@@ -88,6 +89,7 @@ func Add(c Config) {
 	p.addSetup()
 	p.addBook()
 	p.addPeople()
+	p.addMail()
 	p.addPublic()
 	p.addWeather()
 	p.addOpening()

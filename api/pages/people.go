@@ -72,6 +72,7 @@ type peoplePage struct {
 	Past   []person // Who opens nothing any more.
 	Invite formPage
 	Key    formPage
+	Mail   peopleMail
 }
 
 type person struct {
@@ -96,6 +97,16 @@ func (p *Pages) people(v *visit) error {
 }
 
 func (p *Pages) showPeople(v *visit, invite, key *form) error {
+	return p.showPeoplePage(v, invite, key, askForm(v), testForm(v), "", false)
+}
+
+// showPeopleMail shows the page after a form of the mail; said is what a server
+// said to a test.
+func (p *Pages) showPeopleMail(v *visit, ask, test *form, said string, failed bool) error {
+	return p.showPeoplePage(v, p.inviteForm(v), p.keyForm(v), ask, test, said, failed)
+}
+
+func (p *Pages) showPeoplePage(v *visit, invite, key, ask, test *form, said string, failed bool) error {
 	keys, err := p.keysFor(v)
 	if err != nil {
 		return err
@@ -109,8 +120,13 @@ func (p *Pages) showPeople(v *visit, invite, key *form) error {
 			page.Past = append(page.Past, x)
 		}
 	}
+	var faulty bool
+	if page.Mail, faulty, err = p.mailOf(v, ask, test); err != nil {
+		return err
+	}
+	page.Mail.Said, page.Mail.Failed = said, failed
 	status := http.StatusOK
-	if invite.faulty() || key.faulty() {
+	if invite.faulty() || key.faulty() || faulty {
 		status = http.StatusUnprocessableEntity
 	}
 	page.Invite, page.Key = invite.page, key.page

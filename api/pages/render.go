@@ -22,7 +22,7 @@ import (
 var templateFiles embed.FS
 
 // names of the pages; each is a file of its own beside the layout.
-var names = []string{"sign-in", "link", "message", "home", "book", "book-form", "book-list", "book-seen", "setup", "people", "people-once", "people-revoke", "morning", "row", "sprays", "sprays-form", "season", "story", "weather", "weather-station", "weather-day", "weather-file", "weather-feed", "opening", "opening-sheet", "opening-words", "opening-addresses"}
+var names = []string{"sign-in", "link", "message", "home", "book", "book-form", "book-list", "book-seen", "setup", "people", "people-once", "people-revoke", "mail", "morning", "row", "sprays", "sprays-form", "season", "story", "weather", "weather-station", "weather-day", "weather-file", "weather-feed", "opening", "opening-sheet", "opening-words", "opening-addresses"}
 
 // parsed are the pages by name.
 var parsed = func() map[string]*template.Template {

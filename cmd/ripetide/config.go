@@ -1,6 +1,8 @@
 package main
 
 import (
+	"cmp"
+	"crypto/x509"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -10,6 +12,8 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+
+	"ripetide/api/mail"
 )
 
 // config is what the environment sets. It is checked as a whole before
@@ -34,6 +38,18 @@ type config struct {
 	// NoDaily: no forecast is made by itself in the morning. RIPETIDE_DAILY, on or
 	// off; default on.
 	NoDaily bool
+	// PublicURL is the address at which browsers elsewhere reach the pages, for
+	// links in mails, without a slash at its end. RIPETIDE_PUBLIC_URL, such as
+	// https://ripetide.farm.example; default: none, and mails have no links.
+	PublicURL string
+	// Mail says how mail is sent; nil: it is not. RIPETIDE_SMTP is the server,
+	// host:port, and RIPETIDE_SMTP_FROM the sender's address. RIPETIDE_SMTP_USER
+	// and RIPETIDE_SMTP_PASSWORD, or the file RIPETIDE_SMTP_PASSWORD_FILE, are
+	// for servers that ask; default: none. RIPETIDE_SMTP_TLS is starttls, implicit
+	// or, for a server on this machine, none; default starttls.
+	// RIPETIDE_SMTP_CA is a file of certificates, PEM, of which the server's may
+	// be; default: those of the system.
+	Mail *mail.Settings
 	// LogJSON: one JSON object a line instead of text. RIPETIDE_LOG, text or
 	// json; default text.
 	LogJSON bool
@@ -68,6 +84,17 @@ func readConfig(getenv func(string) string) (*config, error) {
 	default:
 		errs = append(errs, fmt.Errorf("RIPETIDE_DAILY %q: give on or off", d))
 	}
+	if text := getenv("RIPETIDE_PUBLIC_URL"); text != "" {
+		var err error
+		if c.PublicURL, err = mail.ValidPublicURL(text); err != nil {
+			errs = append(errs, fmt.Errorf("RIPETIDE_PUBLIC_URL %q: %w", text, err))
+		}
+	}
+	if m, err := readMail(getenv); err != nil {
+		errs = append(errs, err)
+	} else {
+		c.Mail = m
+	}
 	switch l := getenv("RIPETIDE_LOG"); l {
 	case "", "text":
 	case "json":
@@ -86,6 +113,48 @@ func readConfig(getenv func(string) string) (*config, error) {
 		c.Data = abs
 	}
 	return c, errors.Join(errs...)
+}
+
+// readMail reads how mail is sent; nil: it is not.
+func readMail(getenv func(string) string) (*mail.Settings, error) {
+	const server = "RIPETIDE_SMTP"
+	if getenv(server) == "" {
+		for _, name := range []string{"_FROM", "_USER", "_PASSWORD", "_PASSWORD_FILE", "_TLS", "_CA"} {
+			if getenv(server+name) != "" {
+				return nil, fmt.Errorf("%s%s is set and %s is not: give the mail server, such as smtp.farm.example:587", server, name, server)
+			}
+		}
+		return nil, nil
+	}
+	m := &mail.Settings{
+		Server: getenv(server), From: getenv(server + "_FROM"), User: getenv(server + "_USER"),
+		Password: mail.Secret(getenv(server + "_PASSWORD")), TLS: mail.Mode(cmp.Or(getenv(server+"_TLS"), string(mail.StartTLS))),
+	}
+	var errs []error
+	if file := getenv(server + "_PASSWORD_FILE"); file != "" {
+		text, err := os.ReadFile(file)
+		switch {
+		case m.Password != "":
+			errs = append(errs, errors.New("RIPETIDE_SMTP_PASSWORD and RIPETIDE_SMTP_PASSWORD_FILE are both set: set one"))
+		case err != nil:
+			errs = append(errs, fmt.Errorf("RIPETIDE_SMTP_PASSWORD_FILE: %w", err))
+		default:
+			m.Password = mail.Secret(strings.TrimRight(string(text), "\r\n"))
+		}
+	}
+	if file := getenv(server + "_CA"); file != "" {
+		text, err := os.ReadFile(file)
+		m.Roots = x509.NewCertPool()
+		if err != nil {
+			errs = append(errs, fmt.Errorf("RIPETIDE_SMTP_CA: %w", err))
+		} else if !m.Roots.AppendCertsFromPEM(text) {
+			errs = append(errs, fmt.Errorf("RIPETIDE_SMTP_CA: %s holds no certificate in PEM", file))
+		}
+	}
+	if err := errors.Join(append(errs, m.Validate())...); err != nil {
+		return nil, err
+	}
+	return m, nil
 }
 
 func defaultData(getenv func(string) string) string {

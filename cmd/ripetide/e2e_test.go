@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"maps"
 	"net/http"
 	"os"
 	"strings"
@@ -71,10 +72,17 @@ func newService(t *testing.T) *service {
 // newServiceAt is newService by a clock of its own; nil is the real one.
 func newServiceAt(t *testing.T, now func() time.Time) *service {
 	t.Helper()
+	return newServiceWith(t, now, nil)
+}
+
+// newServiceWith is newServiceAt with more settings.
+func newServiceWith(t *testing.T, now func() time.Time, env map[string]string) *service {
+	t.Helper()
 	s := &service{t: t, now: now, env: map[string]string{
 		"DATABASE_URL": dbtest.DSN(t), "RIPETIDE_DATA": t.TempDir(), "RIPETIDE_ADDR": "127.0.0.1:0",
 		"RIPETIDE_DAILY": "off", // Tests say themselves when a morning comes.
 	}}
+	maps.Copy(s.env, env)
 	s.key = strings.TrimSpace(s.command("key", "new", "--role", "owner", "--name", "test"))
 	ctx, stop := context.WithCancel(context.WithoutCancel(t.Context()))
 	addr, done := make(chan string, 1), make(chan error, 1)

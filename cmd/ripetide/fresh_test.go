@@ -12,6 +12,7 @@ import (
 	"testing"
 	"time"
 
+	"ripetide/api/mail"
 	"ripetide/testdata"
 )
 
@@ -23,7 +24,7 @@ func (s *service) elsewhere() string {
 	if err != nil {
 		s.t.Fatal(err)
 	}
-	srv := httptest.NewServer(newHandler(s.world(io.Discard), o.Store, nil, slog.New(slog.DiscardHandler)))
+	srv := httptest.NewServer(newHandler(s.world(io.Discard), o.Store, nil, &mail.Runner{}, slog.New(slog.DiscardHandler)))
 	s.t.Cleanup(func() {
 		srv.Close()
 		if err := o.close(s.t.Context()); err != nil {

@@ -17,6 +17,7 @@ import (
 
 	"github.com/labstack/echo/v4"
 
+	"ripetide/api/mail"
 	"ripetide/db/dbtest"
 	"ripetide/testdata"
 )
@@ -84,7 +85,7 @@ func benchFarm(b *testing.B) (testdata.Demo, http.Handler, *visitor) {
 	}
 	log := slog.New(slog.DiscardHandler)
 	letGarbageLie(os.Getenv) // As serve does.
-	handler := newHandler(w, o.Store, newRunner(w, &config{}, o.Store, log), log)
+	handler := newHandler(w, o.Store, newRunner(w, &config{}, o.Store, log), &mail.Runner{}, log)
 	key, _, err := newKey(b.Context(), o.Store, "owner", "Noor", demo.Farm.ID, 0, w.Now())
 	if err != nil {
 		b.Fatal(err)

@@ -19,6 +19,7 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"ripetide/api"
+	"ripetide/api/mail"
 	"ripetide/db/dbtest"
 )
 
@@ -58,7 +59,7 @@ var notPages = []string{"/v1/", "/openapi.json", "/reference", "/problems/", "/h
 func pageRoutes(t testing.TB) (out []route) {
 	t.Helper()
 	w := &world{Getenv: func(string) string { return "" }, Stdout: io.Discard, Stderr: io.Discard, Now: time.Now}
-	for _, r := range newHandler(w, nil, nil, slog.New(slog.DiscardHandler)).Echo().Routes() {
+	for _, r := range newHandler(w, nil, nil, &mail.Runner{}, slog.New(slog.DiscardHandler)).Echo().Routes() {
 		if !slices.ContainsFunc(notPages, func(p string) bool { return strings.HasPrefix(r.Path, p) }) {
 			out = append(out, route{r.Method, r.Path})
 		}
@@ -153,7 +154,7 @@ func (s *service) demoParts() map[string]string {
 	key := strings.TrimSpace(s.command("key", "new", "--name", "spare", "--role", "reader", "--farm", farm))
 	return map[string]string{
 		"farm": farm, "year": fmt.Sprint(d.AsOf.Year()), "station": station, "planting": "wrenlight-sandbar",
-		"variety": "wrenlight", "date": (d.AsOf - 3).String(), "link": "nonsense", "feed": "sky",
+		"variety": "wrenlight", "date": (d.AsOf - 3).String(), "link": "nonsense", "recipient": "nobody", "feed": "sky",
 		"id": fmt.Sprint(sightings[0].(map[string]any)["id"]), "key": strings.TrimPrefix(key, "ripetide-")[:8],
 	}
 }
@@ -256,10 +257,19 @@ var least = map[string]string{
 	"POST /f/:farm/book/seen/:year":         grower,
 	"POST /f/:farm/book/sighting/:id/back":  grower,
 
-	"GET /f/:farm/people":              owner,
-	"POST /f/:farm/people/invite":      owner,
-	"POST /f/:farm/people/key":         owner,
-	"POST /f/:farm/people/:key/link":   owner,
+	"GET /f/:farm/people":            owner,
+	"POST /f/:farm/people/invite":    owner,
+	"POST /f/:farm/people/key":       owner,
+	"POST /f/:farm/people/:key/link": owner,
+
+	"POST /f/:farm/people/mail":                   owner,
+	"POST /f/:farm/people/mail/test":              owner,
+	"POST /f/:farm/people/mail/:recipient/remove": owner,
+	"GET /mail/confirm/:link":                     everybody,
+	"POST /mail/confirm/:link":                    everybody,
+	"GET /mail/leave/:link":                       everybody,
+	"POST /mail/leave/:link":                      everybody,
+
 	"GET /f/:farm/people/:key/revoke":  owner,
 	"POST /f/:farm/people/:key/revoke": owner,
 }
@@ -275,6 +285,9 @@ var files = map[string]string{
 var unlike200 = map[string]int{
 	"GET /":              http.StatusSeeOther, // To the one farm.
 	"GET /sign-in/:link": http.StatusGone,     // The link is nonsense.
+
+	"GET /mail/confirm/:link": http.StatusGone,
+	"GET /mail/leave/:link":   http.StatusGone,
 
 	"GET /f/:farm/weather": http.StatusSeeOther, // To the one station.
 }
@@ -392,9 +405,9 @@ func TestFormsOfOtherSitesAreRefused(t *testing.T) {
 	v := s.people()[installation]
 	w := &world{Getenv: func(string) string { return "" }, Stdout: io.Discard, Stderr: io.Discard, Now: time.Now}
 	n := 0
-	for _, r := range newHandler(w, nil, nil, slog.New(slog.DiscardHandler)).Echo().Routes() {
-		if !slices.Contains([]string{"POST", "PUT", "DELETE", "PATCH"}, r.Method) {
-			continue
+	for _, r := range newHandler(w, nil, nil, &mail.Runner{}, slog.New(slog.DiscardHandler)).Echo().Routes() {
+		if !slices.Contains([]string{"POST", "PUT", "DELETE", "PATCH"}, r.Method) || r.Path == "/mail/leave/:link" {
+			continue // Leaving needs no cookie, and mail programs in browsers send it from pages of their own.
 		}
 		n++
 		path := pathPart.ReplaceAllStringFunc(r.Path, func(m string) string {
@@ -609,7 +622,7 @@ func TestNoSecretIsKept(t *testing.T) {
 	defer o.close(t.Context())
 	var log lockedBuffer
 	w := &world{Stdout: io.Discard, Stderr: io.Discard, Now: clock.now}
-	srv := httptest.NewServer(newHandler(w, o.Store, nil, slog.New(slog.NewTextHandler(&log, &slog.HandlerOptions{Level: slog.LevelDebug}))))
+	srv := httptest.NewServer(newHandler(w, o.Store, nil, &mail.Runner{}, slog.New(slog.NewTextHandler(&log, &slog.HandlerOptions{Level: slog.LevelDebug}))))
 	defer srv.Close()
 
 	key, _, err := newKey(t.Context(), o.Store, owner, "key", "", 0, clock.now())

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"ripetide/api"
+	"ripetide/api/mail"
 	"ripetide/api/pages"
 	"ripetide/db"
 	"ripetide/forecast"
@@ -53,7 +54,8 @@ func serve(ctx context.Context, w *world, c *config, o *opened, log *slog.Logger
 		go o.server.Keep(keep)
 	}
 	feeds := newRunner(w, c, o.Store, log)
-	handler := newHandler(w, o.Store, feeds, log) //nolint:contextcheck // A handler takes the context of its request.
+	mailer := newMailer(w, c, o.Store, log)
+	handler := newHandler(w, o.Store, feeds, mailer, log) //nolint:contextcheck // A handler takes the context of its request.
 	srv := &http.Server{
 		Handler:           handler,
 		ReadHeaderTimeout: 5 * time.Second,
@@ -79,6 +81,7 @@ func serve(ctx context.Context, w *world, c *config, o *opened, log *slog.Logger
 	working, stopWorking := context.WithCancel(ctx)
 	var work sync.WaitGroup
 	work.Go(func() { feeds.Run(working) })
+	work.Go(func() { mailer.Run(working) })
 	if !c.NoDaily {
 		mornings := &daily.Runner{
 			Store: o.Store, Maker: &forecast.Service{Store: o.Store, Now: w.Now, Program: version}, Now: w.Now, Log: log,
@@ -138,12 +141,12 @@ const (
 )
 
 // newHandler returns what answers requests: the API and the pages.
-func newHandler(w *world, s *db.Store, feeds api.Fetcher, log *slog.Logger) *api.Server {
+func newHandler(w *world, s *db.Store, feeds api.Fetcher, mailer *mail.Runner, log *slog.Logger) *api.Server {
 	service := &forecast.Service{Store: s, Now: w.Now, Program: version}
 	handler := api.New(
-		api.Config{Store: stores{s}, Forecast: service, Feeds: feeds, Now: w.Now, Log: log, Version: version})
+		api.Config{Store: stores{s}, Forecast: service, Feeds: feeds, Mail: mailer, Now: w.Now, Log: log, Version: version})
 	pages.Add(pages.Config{
-		API: handler, Store: stores{s}, People: stores{s}, Access: stores{s}, Forecast: service, Feeds: feeds, Issued: s, States: s,
+		API: handler, Store: stores{s}, People: stores{s}, Access: stores{s}, Forecast: service, Feeds: feeds, Mail: mailer, Issued: s, States: s,
 		Now: w.Now, Log: log, Version: version,
 	})
 	return handler

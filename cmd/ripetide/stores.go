@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"ripetide/api"
+	"ripetide/api/mail"
 	"ripetide/api/pages"
 	"ripetide/db"
 	"ripetide/forecast"
@@ -26,6 +27,8 @@ var (
 	_ api.AnnouncingStore   = (*db.Store)(nil)
 	_ api.SubscriptionStore = (*db.Store)(nil)
 	_ api.ToldStore         = (*db.Store)(nil)
+	_ api.RecipientStore    = (*db.Store)(nil)
+	_ mail.Store            = (*db.Store)(nil)
 	_ pages.People          = stores{}
 	_ forecast.Store        = (*db.Store)(nil)
 )

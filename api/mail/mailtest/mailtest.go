@@ -9,6 +9,7 @@ import (
 	"crypto/tls"
 	"crypto/x509"
 	"crypto/x509/pkix"
+	"encoding/pem"
 	"errors"
 	"io"
 	"math/big"
@@ -45,6 +46,7 @@ type Mail struct {
 type Server struct {
 	Addr  string
 	Roots *x509.CertPool // That its certificate is of.
+	PEM   []byte         // The same as a file holds it.
 
 	user, password string
 	mu             sync.Mutex
@@ -65,7 +67,8 @@ func Start(t testing.TB, mode mail.Mode, user, password string) *Server {
 	if mode != mail.Plain {
 		srv.TLSConfig = s.certify(t)
 	}
-	l, err := net.Listen("tcp", "127.0.0.1:0")
+	var lc net.ListenConfig
+	l, err := lc.Listen(t.Context(), "tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -115,6 +118,7 @@ func (s *Server) certify(t testing.TB) *tls.Config {
 	}
 	s.Roots = x509.NewCertPool()
 	s.Roots.AddCert(cert)
+	s.PEM = pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: der})
 	return &tls.Config{Certificates: []tls.Certificate{{Certificate: [][]byte{der}, PrivateKey: key}}, MinVersion: tls.VersionTLS12}
 }
 
