@@ -93,7 +93,7 @@ const (
 
 func (s *Server) stationHealth(ctx context.Context, in *StationPath) (*got[StationHealthOut], error) {
 	now := s.now()
-	inputs, err := s.forecast.Store.Inputs(ctx, in.Farm, now)
+	inputs, err := s.forecast.Known(ctx, in.Farm)
 	if err != nil {
 		return nil, err
 	}

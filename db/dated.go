@@ -50,8 +50,8 @@ type datedVersion[T any] struct {
 // transaction, and the i-th error says why the i-th of them was refused, or nil.
 func (d dated[T]) add(ctx context.Context, s *Store, farm string, xs []T, by string, at time.Time) ([]error, error) {
 	var refused []error
-	err := s.write(ctx, func(tx pgx.Tx) (err error) {
-		refused, err = d.addIn(ctx, tx, farm, xs, by, instant(at))
+	err := s.record(ctx, farm, at, func(tx pgx.Tx, at time.Time) (err error) {
+		refused, err = d.addIn(ctx, tx, farm, xs, by, at)
 		return err
 	})
 	if err != nil {
@@ -151,12 +151,12 @@ func (d dated[T]) save(ctx context.Context, tx pgx.Tx, farm string, added []date
 
 // withdraw is the method WithdrawX of a store.
 func (d dated[T]) withdraw(ctx context.Context, s *Store, farm, planting string, day weather.Date, by string, at time.Time) error {
-	err := s.write(ctx, func(tx pgx.Tx) error {
+	err := s.record(ctx, farm, at, func(tx pgx.Tx, at time.Time) error {
 		var slug string
 		if err := tx.QueryRow(ctx, lockPlantingSQL, farm, planting).Scan(&slug); err != nil {
 			return orNotFound(err, forecast.ErrPlantingNotFound)
 		}
-		tag, err := tx.Exec(ctx, d.withdrawSQL, farm, planting, day, instant(at), by)
+		tag, err := tx.Exec(ctx, d.withdrawSQL, farm, planting, day, at, by)
 		if err == nil && tag.RowsAffected() == 0 {
 			return d.notFound
 		}

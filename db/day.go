@@ -26,8 +26,8 @@ func (s *Store) AddDays(ctx context.Context, farm, station string, d weather.Del
 	if err != nil {
 		return weather.Stored{}, fmt.Errorf("add days: %w", err)
 	}
-	err = s.write(ctx, func(tx pgx.Tx) error {
-		stored, err = addDays(ctx, tx, farm, station, rows, d, instant(at))
+	err = s.record(ctx, farm, at, func(tx pgx.Tx, at time.Time) error {
+		stored, err = addDays(ctx, tx, farm, station, rows, d, at)
 		return err
 	})
 	if err != nil {

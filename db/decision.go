@@ -17,7 +17,7 @@ import (
 // [forecast.ErrFarmNotFound], [forecast.ErrForecastNotFound];
 // [forecast.ErrDecisionNotFound] when there is nothing to take back.
 func (s *Store) PutDecision(ctx context.Context, farm string, d forecast.Decision) (kept forecast.Decision, created bool, err error) {
-	err = s.write(ctx, func(tx pgx.Tx) error {
+	err = s.record(ctx, farm, d.DecidedAt, func(tx pgx.Tx, at time.Time) error {
 		var since time.Time
 		if err := tx.QueryRow(ctx, claimFarmSQL, farm).Scan(&since); err != nil {
 			return orNotFound(err, forecast.ErrFarmNotFound)
@@ -42,7 +42,7 @@ func (s *Store) PutDecision(ctx context.Context, farm string, d forecast.Decisio
 		}
 		created = was.Version == 0
 		kept = d
-		kept.Version, kept.DecidedAt = was.Version+1, later(instant(d.DecidedAt), was.DecidedAt, since)
+		kept.Version, kept.DecidedAt = was.Version+1, later(at, was.DecidedAt, since)
 		_, err = tx.Exec(ctx, addDecisionSQL,
 			farm, d.Season, d.Kind, kept.Version, kept.DecidedAt, d.DecidedBy, d.Day, d.Forecast, d.Note)
 		return err

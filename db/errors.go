@@ -76,6 +76,7 @@ const (
 // constraints says what it means that a constraint refused a row. A check that
 // is not listed means forecast.ErrInvalid.
 var constraints = map[string]error{
+	"known_mark_farm_fk":               forecast.ErrFarmNotFound,
 	"decision_version_farm_fk":         forecast.ErrFarmNotFound,
 	"subscription_farm_fk":             forecast.ErrFarmNotFound,
 	"recipient_farm_fk":                forecast.ErrFarmNotFound,

@@ -16,13 +16,13 @@ import (
 // [*forecast.FieldError] if the farm would cross the equator and its sightings
 // with it into another season.
 func (s *Store) PutFarm(ctx context.Context, f forecast.Farm, by string, at time.Time) (created bool, err error) {
-	return put(ctx, s, "farm", instant(at), revision[forecast.Farm]{
+	return put(ctx, s, "farm", at, revision[forecast.Farm]{
 		lockSQL: lockFarmSQL, addSQL: addFarmSQL, key: []any{f.ID},
 		read: func(ctx context.Context, tx pgx.Tx) (forecast.Farm, version, error) {
 			return queryFarm(ctx, tx, f.ID)
 		},
 		same: func(was forecast.Farm) bool { return sameFarm(was, f) },
-		write: func(ctx context.Context, tx pgx.Tx, was forecast.Farm, last version) error {
+		write: func(ctx context.Context, tx pgx.Tx, was forecast.Farm, last version, at time.Time) error {
 			if last.number > 0 && was.Southern() != f.Southern() {
 				if err := checkSeasons(ctx, tx, f); err != nil {
 					return err
@@ -42,7 +42,7 @@ func (s *Store) PutFarm(ctx context.Context, f forecast.Farm, by string, at time
 				holidayNames, holidayRules = append(holidayNames, h.Name), append(holidayRules, h.Rule)
 			}
 			_, err := tx.Exec(ctx, addFarmVersionSQL,
-				f.ID, last.number+1, later(instant(at), last.at), by, f.Name, f.Latitude, f.Longitude, f.TimeZone, f.Units,
+				f.ID, last.number+1, later(at, last.at), by, f.Name, f.Latitude, f.Longitude, f.TimeZone, f.Units,
 				f.ThinKgPerDay, f.GapProbability, o.ReadyKg, o.ReadyShare, o.Confidence,
 				weekdays, o.NoticeDays, kgOn(o.ReadyKgOn), o.FirstVarieties,
 				channelNames, channelDays, holidayNames, holidayRules)

@@ -31,7 +31,7 @@ func (s *Store) PutFeed(ctx context.Context, k feed.Key, spec feed.Spec, by stri
 		Contact: spec.Contact, Every: spec.Every, Paused: spec.Paused,
 	}
 	back := false // It had been removed.
-	created, err = put(ctx, s, "feed", instant(at), revision[row]{
+	created, err = put(ctx, s, "feed", at, revision[row]{
 		lockSQL: lockFeedSQL, addSQL: addFeedSQL, key: []any{k.Farm, k.Station, k.Feed},
 		read: func(ctx context.Context, tx pgx.Tx) (r row, v version, err error) {
 			r.Spec, r.removed, v, err = scanFeed(tx.QueryRow(ctx, feedSQL, k.Farm, k.Station, k.Feed))
@@ -43,7 +43,7 @@ func (s *Store) PutFeed(ctx context.Context, k feed.Key, spec feed.Spec, by stri
 			return r, v, err
 		},
 		same: func(was row) bool { return was == row{spec, false} },
-		write: func(ctx context.Context, tx pgx.Tx, _ row, last version) error {
+		write: func(ctx context.Context, tx pgx.Tx, _ row, last version, at time.Time) error {
 			return addFeedVersion(ctx, tx, k, spec, false, last, by, at)
 		},
 	})
@@ -56,7 +56,7 @@ func addFeedVersion(ctx context.Context, tx pgx.Tx, k feed.Key, spec feed.Spec, 
 		return orNotFound(err, forecast.ErrStationNotFound)
 	}
 	_, err := tx.Exec(ctx, addFeedVersionSQL,
-		k.Farm, k.Station, k.Feed, last.number+1, later(instant(at), last.at, known), by, removed,
+		k.Farm, k.Station, k.Feed, last.number+1, later(at, last.at, known), by, removed,
 		spec.Kind, spec.Address, spec.SourceStation, string(spec.Key), spec.Contact, int(spec.Every/time.Hour), spec.Paused)
 	return err
 }
@@ -251,6 +251,7 @@ const (
 	// The lock is the session's, so that it is gone when the instance that holds
 	// it is.
 	lockRunSQL   = `SELECT pg_try_advisory_lock(hashtextextended($1, 1))`
+	waitRunSQL   = `SELECT pg_advisory_lock(hashtextextended($1, 1))`
 	unlockRunSQL = `SELECT pg_advisory_unlock(hashtextextended($1, 1))`
 	unlockTime   = 5 * time.Second
 )
@@ -308,8 +309,7 @@ func (s *Store) Keep(ctx context.Context, j feed.Job, r feed.Result, st feed.Sta
 		return fmt.Errorf("keep fetch: %w", err)
 	}
 	by := j.Spec.Source()
-	at := instant(started.Add(r.Took)) // When it had come.
-	err = s.write(ctx, func(tx pgx.Tx) error {
+	err = s.record(ctx, j.Farm, started.Add(r.Took), func(tx pgx.Tx, at time.Time) error { // When it had come.
 		var slug string
 		if err := tx.QueryRow(ctx, lockFeedSQL, j.Farm, j.Station, j.Spec.ID).Scan(&slug); err != nil {
 			return orNotFound(err, feed.ErrFeedNotFound)

@@ -21,7 +21,7 @@ func (s *Store) PutMethod(ctx context.Context, farm string, c forecast.MethodCho
 	if c.Method.Cutoff != forecast.NoCutoff {
 		upper = &c.Method.Upper
 	}
-	err = s.write(ctx, func(tx pgx.Tx) error {
+	err = s.record(ctx, farm, c.At, func(tx pgx.Tx, at time.Time) error {
 		var since time.Time
 		if err := tx.QueryRow(ctx, claimFarmSQL, farm).Scan(&since); err != nil {
 			return orNotFound(err, forecast.ErrFarmNotFound)
@@ -37,7 +37,7 @@ func (s *Store) PutMethod(ctx context.Context, farm string, c forecast.MethodCho
 		}
 		created = last.number == 0
 		_, err = tx.Exec(ctx, addMethodSQL,
-			farm, last.number+1, later(instant(c.At), last.at, since), by,
+			farm, last.number+1, later(at, last.at, since), by,
 			c.Method.Kind, c.Method.Base, upper, c.Method.Cutoff, c.By, c.Reason)
 		return err
 	})

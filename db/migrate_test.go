@@ -146,7 +146,7 @@ func TestEveryTableKeepsTheRules(t *testing.T) {
 					SELECT FROM pg_trigger AS t
 					WHERE t.tgrelid = c.oid AND t.tgfoid = 'refuse_change'::regproc AND t.tgenabled = 'A'
 						AND t.tgtype = 2 + 8 + 16 + 32 -- BEFORE DELETE, UPDATE, TRUNCATE, each statement.
-						AND (t.tgattr::text = '') = (c.relname NOT IN ('api_key', 'sign_in_link', 'session', 'station_state', 'subscription', 'recipient'))
+						AND (t.tgattr::text = '') = (c.relname NOT IN ('api_key', 'sign_in_link', 'session', 'station_state', 'subscription', 'recipient', 'known_mark'))
 				)`,
 		"another state of the station after each change of what is known of it": `
 			SELECT c.relname

@@ -25,8 +25,8 @@ type StationOutlook struct {
 // Errors: [forecast.ErrStationNotFound]; [weather.ErrInvalidDay], also for
 // days with a hole.
 func (s *Store) PutOutlook(ctx context.Context, farm, station string, o weather.Outlook, by string, at time.Time) (kept StationOutlook, created bool, err error) {
-	err = s.write(ctx, func(tx pgx.Tx) error {
-		kept, created, err = putOutlook(ctx, tx, farm, station, o, by, instant(at))
+	err = s.record(ctx, farm, at, func(tx pgx.Tx, at time.Time) error {
+		kept, created, err = putOutlook(ctx, tx, farm, station, o, by, at)
 		return err
 	})
 	if err != nil {
@@ -49,7 +49,7 @@ func putOutlook(ctx context.Context, tx pgx.Tx, farm, station string, o weather.
 			return was.Outlook, version{was.Version, was.ReceivedAt}, err
 		},
 		same: func(was weather.Outlook) bool { return slices.Equal(was.Days.Days(), o.Days.Days()) },
-		write: func(ctx context.Context, tx pgx.Tx, _ weather.Outlook, last version) error {
+		write: func(ctx context.Context, tx pgx.Tx, _ weather.Outlook, last version, at time.Time) error {
 			var known time.Time // The instant from which the station is known.
 			if err := tx.QueryRow(ctx, stationSinceSQL, farm, station).Scan(&known); err != nil {
 				return err

@@ -18,19 +18,19 @@ import (
 // [forecast.ErrStationNotFound], a [*forecast.FieldError] if it would be
 // planted after a sighting, picking or frost of it.
 func (s *Store) PutPlanting(ctx context.Context, farm string, p forecast.Planting, by string, at time.Time) (created bool, err error) {
-	return put(ctx, s, "planting", instant(at), revision[forecast.Planting]{
+	return put(ctx, s, "planting", at, revision[forecast.Planting]{
 		lockSQL: lockPlantingSQL, addSQL: addPlantingSQL, key: []any{farm, p.ID},
 		read: func(ctx context.Context, tx pgx.Tx) (forecast.Planting, version, error) {
 			return queryPlanting(ctx, tx, farm, p.ID)
 		},
 		same: func(was forecast.Planting) bool { return samePlanting(was, p) },
-		write: func(ctx context.Context, tx pgx.Tx, _ forecast.Planting, last version) error {
+		write: func(ctx context.Context, tx pgx.Tx, _ forecast.Planting, last version, at time.Time) error {
 			known, err := checkPlanting(ctx, tx, farm, p)
 			if err != nil {
 				return err
 			}
 			_, err = tx.Exec(ctx, addPlantingVersionSQL,
-				farm, p.ID, last.number+1, later(instant(at), last.at, known), by, p.Variety, p.Block, p.Station,
+				farm, p.ID, last.number+1, later(at, last.at, known), by, p.Variety, p.Block, p.Station,
 				p.PlantedOn, p.RemovedOn, p.AreaM2, p.KgPerM2)
 			return err
 		},

@@ -23,7 +23,7 @@ func (s *Store) PutReadingHours(ctx context.Context, farm, station string, hours
 	for i, h := range hours {
 		from[i], hour[i] = h.From, int16(h.Hour)
 	}
-	err = s.write(ctx, func(tx pgx.Tx) error {
+	err = s.record(ctx, farm, at, func(tx pgx.Tx, at time.Time) error {
 		since, err := holdStation(ctx, tx, farm, station)
 		if err != nil {
 			return err
@@ -38,7 +38,7 @@ func (s *Store) PutReadingHours(ctx context.Context, farm, station string, hours
 			return nil
 		}
 		created = last.number == 0
-		_, err = tx.Exec(ctx, addReadingHoursSQL, farm, station, last.number+1, later(instant(at), last.at, since), by, from, hour)
+		_, err = tx.Exec(ctx, addReadingHoursSQL, farm, station, last.number+1, later(at, last.at, since), by, from, hour)
 		return err
 	})
 	if err != nil {
@@ -100,7 +100,7 @@ func (s *Store) PutVerdict(ctx context.Context, farm, station string, day weathe
 	if v != nil {
 		word, judge, note = verdictWord(v.Use), v.By, v.Note
 	}
-	err = s.write(ctx, func(tx pgx.Tx) error {
+	err = s.record(ctx, farm, at, func(tx pgx.Tx, at time.Time) error {
 		since, err := holdStation(ctx, tx, farm, station)
 		if err != nil {
 			return err
@@ -121,7 +121,7 @@ func (s *Store) PutVerdict(ctx context.Context, farm, station string, day weathe
 		} else {
 			created = none
 		}
-		_, err = tx.Exec(ctx, addVerdictSQL, farm, station, day, last.number+1, later(instant(at), last.at, since), by, word, judge, note)
+		_, err = tx.Exec(ctx, addVerdictSQL, farm, station, day, last.number+1, later(at, last.at, since), by, word, judge, note)
 		return err
 	})
 	if err != nil {

@@ -34,8 +34,8 @@ type SightingResult struct {
 // [forecast.ErrFarmNotFound].
 func (s *Store) AddSightings(ctx context.Context, farm string, sightings []forecast.Sighting, by string, at time.Time) ([]SightingResult, error) {
 	var results []SightingResult
-	err := s.write(ctx, func(tx pgx.Tx) (err error) {
-		results, err = addSightings(ctx, tx, farm, sightings, by, instant(at))
+	err := s.record(ctx, farm, at, func(tx pgx.Tx, at time.Time) (err error) {
+		results, err = addSightings(ctx, tx, farm, sightings, by, at)
 		return err
 	})
 	if err != nil {
@@ -338,7 +338,7 @@ const (
 // withdrawn. Errors: [forecast.ErrSightingNotFound], also if it counts no more
 // already.
 func (s *Store) WithdrawSighting(ctx context.Context, farm, id, by string, at time.Time) error {
-	err := s.write(ctx, func(tx pgx.Tx) error {
+	err := s.record(ctx, farm, at, func(tx pgx.Tx, at time.Time) error {
 		var planting, slug string
 		if err := tx.QueryRow(ctx, sightingPlantingSQL, farm, id).Scan(&planting); err != nil {
 			return orNotFound(err, forecast.ErrSightingNotFound)
@@ -346,7 +346,7 @@ func (s *Store) WithdrawSighting(ctx context.Context, farm, id, by string, at ti
 		if err := tx.QueryRow(ctx, lockPlantingSQL, farm, planting).Scan(&slug); err != nil {
 			return err
 		}
-		tag, err := tx.Exec(ctx, withdrawSightingSQL, farm, id, instant(at), by)
+		tag, err := tx.Exec(ctx, withdrawSightingSQL, farm, id, at, by)
 		if err == nil && tag.RowsAffected() == 0 {
 			return forecast.ErrSightingNotFound
 		}

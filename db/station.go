@@ -19,13 +19,13 @@ func (s *Store) PutStation(ctx context.Context, farm string, st weather.Station,
 	if st.Suspects == "" {
 		st.Suspects = weather.LeaveOutSuspects
 	}
-	return put(ctx, s, "station", instant(at), revision[weather.Station]{
+	return put(ctx, s, "station", at, revision[weather.Station]{
 		lockSQL: lockStationSQL, addSQL: addStationSQL, key: []any{farm, st.ID},
 		read: func(ctx context.Context, tx pgx.Tx) (weather.Station, version, error) {
 			return queryStation(ctx, tx, farm, st.ID)
 		},
 		same: func(was weather.Station) bool { return was == st },
-		write: func(ctx context.Context, tx pgx.Tx, _ weather.Station, last version) error {
+		write: func(ctx context.Context, tx pgx.Tx, _ weather.Station, last version, at time.Time) error {
 			var known time.Time // The instant from which the stand-in is known.
 			if st.StandIn != "" {
 				if err := tx.QueryRow(ctx, stationSinceSQL, farm, st.StandIn).Scan(&known); err != nil {
@@ -33,7 +33,7 @@ func (s *Store) PutStation(ctx context.Context, farm string, st weather.Station,
 				}
 			}
 			_, err := tx.Exec(ctx, addStationVersionSQL,
-				farm, st.ID, last.number+1, later(instant(at), last.at, known), by,
+				farm, st.ID, last.number+1, later(at, last.at, known), by,
 				st.Name, st.Latitude, st.Longitude, st.Elevation, st.StandIn, st.Suspects)
 			return err
 		},

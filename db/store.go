@@ -22,7 +22,8 @@ var _ forecast.Store = (*Store)(nil)
 
 // Store is the database. It is safe for concurrent use.
 type Store struct {
-	pool *pgxpool.Pool
+	pool     *pgxpool.Pool
+	settling chan struct{} // Places for those who settle what is known.
 
 	// What is frozen never changes: bodies of forecasts, and their dates alone, of
 	// as many as some long seasons have.
@@ -66,7 +67,7 @@ func Open(ctx context.Context, dsn string, o Options) (*Store, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open database: %w", err)
 	}
-	s := &Store{pool: pool}
+	s := &Store{pool: pool, settling: make(chan struct{}, max(1, cfg.MaxConns/2))}
 	s.stages.Most = 1000
 	if err := s.checkServer(ctx); err != nil {
 		pool.Close()

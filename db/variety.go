@@ -14,16 +14,16 @@ import (
 // new one. What is known already is not recorded again. Errors:
 // [forecast.ErrFarmNotFound].
 func (s *Store) PutVariety(ctx context.Context, farm string, v forecast.Variety, by string, at time.Time) (created bool, err error) {
-	return put(ctx, s, "variety", instant(at), revision[forecast.Variety]{
+	return put(ctx, s, "variety", at, revision[forecast.Variety]{
 		lockSQL: lockVarietySQL, addSQL: addVarietySQL, key: []any{farm, v.ID},
 		read: func(ctx context.Context, tx pgx.Tx) (forecast.Variety, version, error) {
 			return queryVariety(ctx, tx, farm, v.ID)
 		},
 		same: func(was forecast.Variety) bool { return sameVariety(was, v) },
-		write: func(ctx context.Context, tx pgx.Tx, _ forecast.Variety, last version) error {
+		write: func(ctx context.Context, tx pgx.Tx, _ forecast.Variety, last version, at time.Time) error {
 			row := rowOf(v)
 			_, err := tx.Exec(ctx, addVarietyVersionSQL,
-				farm, v.ID, last.number+1, later(instant(at), last.at), by, v.Name, v.Ripens.String(),
+				farm, v.ID, last.number+1, later(at, last.at), by, v.Name, v.Ripens.String(),
 				row.firstRipe, row.peak, row.lastPick, row.kind, row.base, row.upper, row.cutoff)
 			return err
 		},

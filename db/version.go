@@ -30,13 +30,14 @@ type revision[T any] struct {
 
 	read  func(ctx context.Context, tx pgx.Tx) (T, version, error)
 	same  func(was T) bool // Nothing new is said.
-	write func(ctx context.Context, tx pgx.Tx, was T, last version) error
+	write func(ctx context.Context, tx pgx.Tx, was T, last version, at time.Time) error
 }
 
 // put records a thing as it is from the instant at on, unless that is known
 // already, and reports whether the thing is a new one.
 func put[T any](ctx context.Context, s *Store, what string, at time.Time, r revision[T]) (created bool, err error) {
-	err = s.write(ctx, func(tx pgx.Tx) error {
+	farm, _ := r.key[0].(string) // It leads every key.
+	err = s.record(ctx, farm, at, func(tx pgx.Tx, at time.Time) error {
 		created, err = r.put(ctx, tx, at)
 		return err
 	})
@@ -59,7 +60,7 @@ func (r revision[T]) put(ctx context.Context, tx pgx.Tx, at time.Time) (created 
 	case r.same(was):
 		return created, nil
 	}
-	return created, r.write(ctx, tx, was, last)
+	return created, r.write(ctx, tx, was, last, at)
 }
 
 // claim locks the row of a thing until the end of the transaction, and makes

@@ -17,6 +17,15 @@ type Store interface {
 	// Inputs returns everything about a farm that had been recorded by the
 	// instant knownAt, or ErrFarmNotFound.
 	Inputs(ctx context.Context, farm string, knownAt time.Time) (Inputs, error)
+	// Settle waits for its turn to make forecasts of a farm and for all that is
+	// being recorded of it, and returns an instant not before at up to which
+	// nothing will come to be known any more: what is recorded from then on is
+	// recorded later. Two calls never return the same. The caller calls done once
+	// its forecast is frozen.
+	Settle(ctx context.Context, farm string, at time.Time) (known time.Time, done func(), err error)
+	// Settled returns the latest instant that Settle has returned of a farm, the
+	// zero time for none.
+	Settled(ctx context.Context, farm string) (time.Time, error)
 	// Freeze stores a forecast for ever.
 	Freeze(ctx context.Context, f Frozen) error
 	// Previous returns the frozen forecast of a season with the latest morning
@@ -28,8 +37,7 @@ type Store interface {
 
 // Frozen is a forecast as it was issued, with what is needed to find it and
 // to make it again: given an append-only store, AsOf, KnownAt and Program
-// name its inputs, but for records that were being written in the very moment
-// of KnownAt and were not there yet.
+// name its inputs.
 type Frozen struct {
 	ID       string
 	Farm     string
@@ -63,7 +71,11 @@ type Request struct {
 // Make computes a forecast and, if asked, freezes it. Errors: ErrFarmNotFound,
 // ErrAsOfAhead, ErrTooFewYears.
 func (s *Service) Make(ctx context.Context, farm string, r Request) (*Forecast, Frozen, error) {
-	now := s.Now().UTC().Truncate(time.Microsecond) // As fine as PostgreSQL keeps it.
+	now, done, err := s.begin(ctx, farm, r.Freeze)
+	if err != nil {
+		return nil, Frozen{}, err
+	}
+	defer done()
 	known := now
 	if r.KnownAt != nil {
 		known = r.KnownAt.UTC()
@@ -110,6 +122,37 @@ func (s *Service) Make(ctx context.Context, farm string, r Request) (*Forecast, 
 		}
 	}
 	return f, z, nil
+}
+
+// Known returns everything about a farm that is known now. Errors:
+// ErrFarmNotFound.
+func (s *Service) Known(ctx context.Context, farm string) (Inputs, error) {
+	now, done, err := s.begin(ctx, farm, false)
+	if err != nil {
+		return Inputs{}, err
+	}
+	defer done()
+	return s.Store.Inputs(ctx, farm, now)
+}
+
+// begin returns the instant that a forecast is made at: now, or as much later as
+// what is settled asks for.
+func (s *Service) begin(ctx context.Context, farm string, freeze bool) (now time.Time, done func(), err error) {
+	now = s.Now().UTC().Truncate(time.Microsecond) // As fine as PostgreSQL keeps it.
+	if freeze {
+		if now, done, err = s.Store.Settle(ctx, farm, now); err != nil {
+			return now, nil, fmt.Errorf("settle what is known: %w", err)
+		}
+		return now.UTC(), done, nil
+	}
+	settled, err := s.Store.Settled(ctx, farm)
+	if err != nil {
+		return now, nil, err
+	}
+	if next := settled.UTC().Add(time.Microsecond); now.Before(next) { // When what was recorded since is recorded at.
+		now = next
+	}
+	return now, func() {}, nil
 }
 
 // compute makes the forecast of a morning from what was known at an instant,

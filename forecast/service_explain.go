@@ -5,7 +5,6 @@ import (
 	"context"
 	"fmt"
 	"hash/maphash"
-	"time"
 )
 
 // frozenKey names a frozen forecast. Its bytes never change; that other bytes
@@ -39,15 +38,10 @@ type reasons struct {
 	err error
 }
 
-// settled is after what time nobody is still writing a record that was received
-// when a forecast was made.
-const settled = time.Hour
-
 // Explain explains what a frozen forecast, or one that [Service.Make] has just
 // made, says of one planting, by making it again from what was known to it. It
 // also reports whether that gives the same bytes; it does not when another
-// program version made it, or when a record was being written in the very moment
-// of KnownAt. What moved is told as it was issued. What it returns is shared: it
+// program version made it. What moved is told as it was issued. What it returns is shared: it
 // must not be changed. Errors: [ErrPlantingNotFound], [ErrFarmNotFound],
 // [ErrTooFewYears].
 //
@@ -71,8 +65,7 @@ func (s *Service) Explain(ctx context.Context, z Frozen, planting string) (x *Ex
 		if err != nil {
 			return nil, false, err
 		}
-		lasts := e.reproduced || s.Now().Sub(z.KnownAt) > settled
-		return e, lasts && z.ID != "", nil
+		return e, z.ID != "", nil
 	})
 	if err != nil {
 		return nil, false, err

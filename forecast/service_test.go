@@ -36,6 +36,12 @@ func (s *shelf) Inputs(_ context.Context, farm string, knownAt time.Time) (forec
 	return forecast.Inputs{}, forecast.ErrFarmNotFound
 }
 
+func (s *shelf) Settle(_ context.Context, _ string, at time.Time) (time.Time, func(), error) {
+	return at, func() {}, nil
+}
+
+func (s *shelf) Settled(context.Context, string) (time.Time, error) { return time.Time{}, nil }
+
 func (s *shelf) Freeze(_ context.Context, f forecast.Frozen) error {
 	s.frozen = append(s.frozen, f)
 	return nil

@@ -33,7 +33,7 @@ func (e *explainCmd) Run(ctx context.Context, w *world, c *config) error {
 	if e.AsOf != "" {
 		d, err := weather.ParseDate(e.AsOf)
 		if err != nil {
-			return fmt.Errorf("--as-of: %w", err)
+			return fmt.Errorf("--as-of: %s", plain(err))
 		}
 		asOf = &d
 	}
@@ -83,7 +83,7 @@ func (e *explainCmd) Run(ctx context.Context, w *world, c *config) error {
 			return story.WriteSVG(f, charts.Options{Fixed: true})
 		})
 		if err != nil {
-			return fmt.Errorf("--chart: %w", err)
+			return fmt.Errorf("--chart: %s", plain(err))
 		}
 		_, err = fmt.Fprintf(w.Stdout, "\nChart: %s\n", e.Chart)
 		return err

@@ -22,7 +22,7 @@ func (f *forecastCmd) Run(ctx context.Context, w *world, c *config) error {
 	if f.AsOf != "" {
 		d, err := weather.ParseDate(f.AsOf)
 		if err != nil {
-			return fmt.Errorf("--as-of: %w", err)
+			return fmt.Errorf("--as-of: %s", plain(err))
 		}
 		r.AsOf = &d
 	}

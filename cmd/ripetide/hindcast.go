@@ -84,14 +84,14 @@ func (h *hindcastCmd) replay(ctx context.Context, w *world, in forecast.Inputs) 
 	}
 	if h.CSV != "" {
 		if err := writeFile(h.CSV, 0o644, func(f *os.File) error { return r.WriteCSV(f) }); err != nil {
-			return fmt.Errorf("--csv: %w", err)
+			return fmt.Errorf("--csv: %s", plain(err))
 		}
 		fmt.Fprintf(w.Stdout, "\nEvery forecast: %s (%s)\n", h.CSV, many(len(r.Cases), "row"))
 	}
 	if h.Charts != "" {
 		names, err := p.draw(h.Charts)
 		if err != nil {
-			return fmt.Errorf("--charts: %w", err)
+			return fmt.Errorf("--charts: %s", plain(err))
 		}
 		if len(names) == 0 {
 			fmt.Fprintf(w.Stdout, "\nNo chart: there is no forecast to draw.\n")

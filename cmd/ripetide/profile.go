@@ -29,7 +29,7 @@ func (m *methodProfileCmd) Run(ctx context.Context, w *world, c *config) error {
 	if m.AsOf != "" {
 		d, err := weather.ParseDate(m.AsOf)
 		if err != nil {
-			return fmt.Errorf("--as-of: %w", err)
+			return fmt.Errorf("--as-of: %s", plain(err))
 		}
 		asOf = &d
 	}
@@ -64,7 +64,7 @@ func (m *methodProfileCmd) Run(ctx context.Context, w *world, c *config) error {
 			return chart.WriteSVG(f, charts.Options{Fixed: true})
 		})
 		if err != nil {
-			return fmt.Errorf("--chart: %w", err)
+			return fmt.Errorf("--chart: %s", plain(err))
 		}
 		_, err = fmt.Fprintf(w.Stdout, "\nChart: %s\n", m.Chart)
 		return err
