@@ -9,6 +9,7 @@ import (
 	"unicode/utf8"
 
 	"ripetide/api"
+	"ripetide/api/announce"
 	"ripetide/forecast"
 )
 
@@ -56,7 +57,7 @@ func readMorning(ctx context.Context, b api.SprayBook, farm *forecast.Farm, grow
 	}
 	z, err := b.Store.LatestForecast(ctx, farm.ID)
 	if errors.Is(err, forecast.ErrForecastNotFound) {
-		in, err := b.Forecast.Store.Inputs(ctx, farm.ID, now)
+		in, err := b.Forecast.Known(ctx, farm.ID)
 		if err != nil {
 			return page, err
 		}
@@ -79,7 +80,12 @@ func readMorning(ctx context.Context, b api.SprayBook, farm *forecast.Farm, grow
 	if err != nil {
 		return page, err
 	}
-	return newMorning(farm, today, f, varieties, plantings, sprayed, grower), nil
+	decisions, err := b.Store.Decisions(ctx, farm.ID, &f.Season)
+	if err != nil {
+		return page, err
+	}
+	o := &api.Opening{State: announce.State{Farm: *farm, Forecast: f, Decisions: decisions, Today: today}, Frozen: z}
+	return newMorning(farm, today, f, varieties, plantings, sprayed, grower, openingTasks(o)...), nil
 }
 
 // sentence begins a clause with a capital and ends it with a full stop.

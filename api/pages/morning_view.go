@@ -164,8 +164,9 @@ type teller struct {
 // newMorning tells of the newest forecast f on the date today at the farm. A
 // forecast of this season is read as of today, however old it is; one of an
 // earlier season as of the morning it was made for. grower: the visitor may
-// record. sprayed are the blocks as sprays leave them now.
-func newMorning(farm *forecast.Farm, today weather.Date, f *forecast.Forecast, varieties []forecast.Variety, plantings []forecast.Planting, sprayed []forecast.Block, grower bool) morningPage {
+// record. sprayed are the blocks as sprays leave them now, and more is what else
+// needs doing.
+func newMorning(farm *forecast.Farm, today weather.Date, f *forecast.Forecast, varieties []forecast.Variety, plantings []forecast.Planting, sprayed []forecast.Block, grower bool, more ...morningTask) morningPage {
 	t := &teller{farm: farm, f: f, at: today, grower: grower, names: map[string]string{}}
 	if f.Season != forecast.SeasonOf(today, farm.Southern()) {
 		t.before, t.at = true, f.AsOf
@@ -185,7 +186,7 @@ func newMorning(farm *forecast.Farm, today weather.Date, f *forecast.Forecast, v
 	p.Blocks, p.NoneRipe = t.blocks()
 	p.Blocks, p.Coming, p.ComeTitle = fold(p.Blocks)
 	p.MoveTitle, p.Moves, p.MoveNote = t.moves()
-	p.Tasks = append(sprayTasks(farm, sprayed), t.tasks()...)
+	p.Tasks = slices.Concat(sprayTasks(farm, sprayed), more, t.tasks())
 	if len(p.Tasks) == 0 {
 		p.NoTasks = "Nothing that the forecast knows of."
 	}

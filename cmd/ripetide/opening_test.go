@@ -163,3 +163,32 @@ func TestAnnouncingIsSetAndChecked(t *testing.T) {
 		}
 	}
 }
+
+// The morning page says when there is an opening to decide on, and when the day
+// that was announced is no longer sure.
+func TestTheMorningTellsOfTheOpening(t *testing.T) {
+	t.Parallel()
+	s := newDemoService(t)
+	v := newVisitor(t, s.base)
+	v.signIn(strings.TrimSpace(s.command("key", "new", "--role", "grower", "--name", "Noor", "--farm", "lanternfen")))
+	morning := func() string { return plainText(v.page("/f/lanternfen")) }
+	o := s.json(200, "GET", openingPath, "")
+	f := o["forecast"].(string)
+	if got := morning(); !strings.Contains(got, "Decide when to open: Tue Jun 12 is advised") {
+		t.Errorf("undecided, the page says %s", got)
+	}
+	const decide = "/v1/farms/lanternfen/seasons/2018/decisions/opening"
+	s.json(201, "PUT", decide, fmt.Sprintf(`{"day":"2018-06-13","forecast":%q}`, f))
+	if got := morning(); !strings.Contains(got, "You open on Wed Jun 13, in 2 days") || strings.Contains(got, "Decide when to open") {
+		t.Errorf("decided, the page says %s", got)
+	}
+	// Far into the season there is no longer enough in most seasons.
+	s.json(200, "PUT", decide, fmt.Sprintf(`{"day":"2018-07-10","forecast":%q}`, f))
+	if got := morning(); !strings.Contains(got, "The opening on Tue Jul 10 is not sure You have announced it, and only") {
+		t.Errorf("decided on a day that is not sure, the page says %s", got)
+	}
+	s.json(200, "PUT", decide, fmt.Sprintf(`{"day":"2018-06-10","forecast":%q}`, f))
+	if got := morning(); strings.Contains(got, "You open on") || strings.Contains(got, "Decide when") {
+		t.Errorf("open, the page says %s", got)
+	}
+}
