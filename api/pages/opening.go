@@ -54,6 +54,13 @@ type openingPage struct {
 	Owner    bool
 	Forecast string // Identifier.
 	Caution  string
+	Closed   []closedBlock // By sprays.
+}
+
+// closedBlock is what sprays have to say of a block.
+type closedBlock struct {
+	Name string
+	Says []string
 }
 
 type certaintyStep struct {
@@ -124,7 +131,22 @@ func (p *Pages) showOpening(v *visit, status int, fault string) error {
 	}
 	page.Done = map[string]string{"decided": "It is on record.", "back": "It was taken back."}[v.QueryParam("done")]
 	page.tell(o)
+	if page.Closed, err = p.closedBlocks(v); err != nil {
+		return err
+	}
 	return p.render(v, status, v, "opening", fmt.Sprintf("Opening %d", page.Season), page)
+}
+
+// closedBlocks tells which blocks sprays keep closed, and what falls into that
+// time.
+func (p *Pages) closedBlocks(v *visit) (out []closedBlock, err error) {
+	blocks, err := p.blocksNow(v)
+	for _, b := range blocks {
+		if says := api.TellBlock(v.farm, b); len(b.Sprayed) > 0 && len(says) > 0 {
+			out = append(out, closedBlock{b.Name, says})
+		}
+	}
+	return out, err
 }
 
 // tell fills the page.
@@ -424,20 +446,18 @@ func (p *Pages) decide(v *visit) error {
 
 // sheetPage is what is printed for those who tell people.
 type sheetPage struct {
-	Season      int
-	AsOf, Next  string
-	Answer      string
-	Range       []channelLine
-	Certainty   string
-	Says        string
-	Texts       []openingText
-	Ripe        []channelLine // Varieties with their expected windows.
-	Holidays    []channelLine
-	Channels    []channelLine
-	What        []string // That would change it.
-	Public      api.PublicWords
-	Back        string
-	FarmAddress string
+	Season    int
+	AsOf      string
+	Answer    string
+	Range     []channelLine
+	Certainty string
+	Says      string
+	Texts     []openingText
+	Ripe      []channelLine // Varieties with their expected windows.
+	Holidays  []channelLine
+	Channels  []channelLine
+	What      []string // That would change it.
+	Closed    []closedBlock
 }
 
 // openingSheet is one page to print.
@@ -454,12 +474,15 @@ func (p *Pages) openingSheet(v *visit) error {
 	farm, f := &o.Farm, o.Forecast
 	page := sheetPage{
 		Season: f.Season, AsOf: full.AsOf, Answer: full.Answer, Says: full.Says, Certainty: certaintyNames[o.Certainty()],
-		Holidays: full.Holidays, Channels: full.Channels, Public: o.Words(),
+		Holidays: full.Holidays, Channels: full.Channels,
 		What: []string{
 			"A cool week puts every date back: a month that is " + strings.TrimPrefix(farm.Difference(1), "+") + " cooler, by about two days.",
 			"Heat brings everything forward and shortens it.",
 			"Frost on open flowers takes the first fruit, and rain closes fields: neither is in these dates until it is entered.",
 		},
+	}
+	if page.Closed, err = p.closedBlocks(v); err != nil {
+		return err
 	}
 	for _, t := range full.Texts {
 		if t.Text != "" {

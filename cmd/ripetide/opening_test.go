@@ -182,6 +182,11 @@ func TestTheMorningTellsOfTheOpening(t *testing.T) {
 	if got := morning(); !strings.Contains(got, "You open on Wed Jun 13, in 2 days") || strings.Contains(got, "Decide when to open") {
 		t.Errorf("decided, the page says %s", got)
 	}
+	// A block that a spray keeps closed is told wherever an opening is prepared.
+	s.json(200, "POST", "/v1/farms/lanternfen/sprays", `{"sprays":[{"block":"Sandbar","name":"from the blue can","sprayed_at":"2018-06-10T20:00:00-04:00","pre_harvest_days":5}]}`)
+	for _, path := range []string{"/f/lanternfen/opening", "/f/lanternfen/opening/sheet"} {
+		pageSays(t, path, v.page(path), "Blocks closed by sprays Sandbar Closed until", "The announced opening day, Wed Jun 13, falls inside the interval")
+	}
 	// Far into the season there is no longer enough in most seasons.
 	s.json(200, "PUT", decide, fmt.Sprintf(`{"day":"2018-07-10","forecast":%q}`, f))
 	if got := morning(); !strings.Contains(got, "The opening on Tue Jul 10 is not sure You have announced it, and only") {
