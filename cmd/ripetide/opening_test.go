@@ -183,7 +183,7 @@ func TestTheMorningTellsOfTheOpening(t *testing.T) {
 		t.Errorf("decided, the page says %s", got)
 	}
 	// A block that a spray keeps closed is told wherever an opening is prepared.
-	s.json(200, "POST", "/v1/farms/lanternfen/sprays", `{"sprays":[{"block":"Sandbar","name":"from the blue can","sprayed_at":"2018-06-10T20:00:00-04:00","pre_harvest_days":5}]}`)
+	s.json(200, "POST", "/v1/farms/lanternfen/sprays", `{"sprays":[{"block":"Sandbar","name":"from the blue can","sprayed_at":"2018-06-10T20:00:00-04:00","pre_harvest_days":5,"reentry_hours":4}]}`)
 	for _, path := range []string{"/f/lanternfen/opening", "/f/lanternfen/opening/sheet"} {
 		pageSays(t, path, v.page(path), "Blocks closed by sprays Sandbar Closed until", "The announced opening day, Wed Jun 13, falls inside the interval")
 	}
