@@ -39,6 +39,12 @@ func told(asOf weather.Date, from, to weather.Date, bloom, ripe bool) announce.S
 	}
 }
 
+// enough makes a state have enough ripe fruit today.
+func enough(s announce.State) announce.State {
+	s.Forecast.Days = []forecast.DaySupply{{Date: s.Today, Ready: 0.95}}
+	return s
+}
+
 // past ends the season of a state so long before its today that it is over.
 func past(s announce.State) announce.State {
 	s.Forecast.SeasonSpan = &forecast.Span{Last: forecast.SpanEnd{P90: s.Today - 15}}
@@ -52,8 +58,7 @@ func decide(s announce.State, kind forecast.DecisionKind, d weather.Date) announ
 
 func TestCertaintyFollowsTheFieldAndTheSpread(t *testing.T) {
 	t.Parallel()
-	ready := told(june(8), june(8), june(9), true, true)
-	ready.Forecast.Days = []forecast.DaySupply{{Date: june(8), Ready: 0.95}}
+	ready := enough(told(june(8), june(8), june(9), true, true))
 	unready := told(june(8), june(10), june(12), true, true)
 	unready.Forecast.Days = []forecast.DaySupply{{Date: june(8), Ready: 0.4}}
 	for _, tt := range []struct {
@@ -99,6 +104,9 @@ func TestOpeningSentences(t *testing.T) {
 		{"open", "en-US", decide(base, forecast.DecideOpening, june(1)), "We are open for picking.", "open now"},
 		{"open, and closing far off", "en-GB", decide(decide(base, forecast.DecideOpening, june(1)), forecast.DecideClosing, june(9)), "We are open for picking.", "open now"},
 		{"open, and closing near", "en-GB", decide(decide(base, forecast.DecideOpening, june(1)), forecast.DecideClosing, june(8)), "We are open for picking until Friday 8 June.", "open now"},
+		{"the range has passed, enough is ripe, and nothing is decided", "en-GB", enough(told(june(8), june(4), june(7), true, true)), "The first strawberries are ripe, and we will tell you any day now when we open.", "any day now"},
+		{"the range has passed, ripe fruit was seen, and nothing is decided", "de", told(june(8), june(4), june(7), true, true), "Die ersten Erdbeeren sind reif; wann wir öffnen, sagen wir in den nächsten Tagen.", "in den nächsten Tagen"},
+		{"the range has passed, and nobody has seen anything ripe", "en-GB", told(june(8), june(4), june(7), true, false), "It is too soon to say when our strawberries will be ripe.", "later this season"},
 		{"over, and never decided", "en-GB", past(told(june(30), june(1), june(3), true, true)), "Our season is over. Thank you for picking with us.", "over for this year"},
 		{"over", "de", decide(decide(base, forecast.DecideOpening, june(1)), forecast.DecideClosing, june(1)-1), "Die Saison ist zu Ende. Danke, dass Sie bei uns gepflückt haben.", "für dieses Jahr vorbei"},
 	} {

@@ -37,16 +37,19 @@ func (t *Told) Changes(now time.Time, page string) ([]byte, error) {
 	l := t.Language()
 	var all []change
 	for _, s := range t.decisions() {
-		for i, d := range s.versions {
+		// A day that was decided again, with another note or on another forecast, is
+		// no change to anybody.
+		days := slices.CompactFunc(s.versions, sameDay)
+		for i, d := range days {
 			id := fmt.Sprintf("%d/%s/%d", s.year, s.kind, d.Version)
 			then := weather.DateIn(d.DecidedAt.In(zone))
-			title, text := l.change(s.kind, i > 0 && s.versions[i-1].Day != nil, d.Day, then)
+			title, text := l.change(s.kind, i > 0 && days[i-1].Day != nil, d.Day, then)
 			all = append(all, change{id, d.DecidedAt, title, text})
 			if d.Day == nil || s.kind == forecast.DecidePeakWeek || *d.Day-Near <= then {
 				continue
 			}
 			near := midnight(*d.Day-Near, zone)
-			if near.After(now) || i+1 < len(s.versions) && !s.versions[i+1].DecidedAt.After(near) {
+			if near.After(now) || i+1 < len(days) && !days[i+1].DecidedAt.After(near) {
 				continue
 			}
 			title = l.tell(openingNear)
@@ -81,6 +84,14 @@ func (t *Told) Changes(now time.Time, page string) ([]byte, error) {
 	var out bytes.Buffer
 	err = feeds.WriteXML(f, &out)
 	return out.Bytes(), err
+}
+
+// sameDay reports whether two versions of a decision say the same to people.
+func sameDay(a, b forecast.Decision) bool {
+	if a.Day == nil || b.Day == nil {
+		return a.Day == b.Day
+	}
+	return *a.Day == *b.Day
 }
 
 // change says what was decided of a kind, as it could be told on a day; moved

@@ -219,6 +219,22 @@ func TestChangesByHowFarOffTheyAre(t *testing.T) {
 	}
 }
 
+// A farm that decides on the same day again, for another reason or on a newer
+// forecast, has moved nothing.
+func TestTheSameDayAgainIsNoChange(t *testing.T) {
+	t.Parallel()
+	told := farmTold()
+	told.Announcing.Language = "en-GB"
+	first, again := decided(forecast.DecideOpening, 1, noon(time.May, 20), june(15)), decided(forecast.DecideOpening, 2, noon(time.June, 2), june(15))
+	told.Decisions = []forecast.Decision{first}
+	want := changes(t, told, noon(time.July, 1), "")
+	again.Note = "the school comes"
+	told.Decisions = append(told.Decisions, again)
+	if diff := cmp.Diff(want, changes(t, told, noon(time.July, 1), "")); diff != "" || len(want.Entries) != 2 {
+		t.Errorf("%d entries (-want +got)\n%s", len(want.Entries), diff)
+	}
+}
+
 func berlin(t *testing.T) *time.Location {
 	t.Helper()
 	l, err := time.LoadLocation("Europe/Berlin")

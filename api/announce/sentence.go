@@ -89,10 +89,14 @@ func (l *Language) opening(s State, short bool) string {
 	}
 	certainty := s.Certainty()
 	switch {
-	case certainty == Guess || r == nil || r.P90 < s.Today:
-		return pick(unknown, unknownShort)
 	case certainty == Ripe:
 		return pick(soon, soonShort)
+	case certainty == Guess || r == nil:
+		return pick(unknown, unknownShort)
+	case r.P90 < s.Today && fieldStep(s.Forecast) == Day: // It is too soon for nothing any more.
+		return pick(soon, soonShort)
+	case r.P90 < s.Today:
+		return pick(unknown, unknownShort)
 	case certainty == Season:
 		return pick(partly, partlyShort, "part", l.parts(r.P10, r.P90))
 	}
