@@ -124,11 +124,23 @@ func (r *Runner) farm(ctx context.Context, f forecast.Farm, now time.Time) (err 
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), stopTime)
 	defer cancel()
 	for _, d := range due {
-		if _, _, err := r.Maker.Make(ctx, f.ID, d.request()); err != nil {
+		_, _, err := r.Maker.Make(ctx, f.ID, d.request())
+		if d.late && neverWas(err) { // It must not keep the mornings after it from theirs.
+			r.Log.InfoContext(ctx, "a morning that went by cannot be caught up with",
+				slog.String("farm", f.ID), slog.String("morning", d.morning.String()), slog.Any("error", err))
+			continue
+		}
+		if err != nil {
 			return fmt.Errorf("morning of %s: %w", d.morning, err)
 		}
 	}
 	return nil
+}
+
+// neverWas reports whether a forecast could not have been made on its morning,
+// whenever it is tried: there was no farm yet, or too little on record.
+func neverWas(err error) bool {
+	return errors.Is(err, forecast.ErrFarmNotFound) || errors.Is(err, forecast.ErrTooFewYears)
 }
 
 // job is a morning of which a forecast is missing.

@@ -24,6 +24,7 @@ type shed struct {
 	there  []weather.Date
 	locked bool  // By somebody else.
 	fails  error // Of Make.
+	late   error // Of Make, for mornings that went by.
 	made   []string
 	zone   *time.Location
 }
@@ -61,6 +62,10 @@ func (s *shed) Make(_ context.Context, farm string, r forecast.Request) (*foreca
 	if s.fails != nil {
 		s.made = append(s.made, "tried")
 		return nil, forecast.Frozen{}, s.fails
+	}
+	if r.Late && s.late != nil {
+		s.made = append(s.made, "tried")
+		return nil, forecast.Frozen{}, s.late
 	}
 	text := fmt.Sprintf("%s %s", farm, r.AsOf)
 	if r.Late {
@@ -154,6 +159,33 @@ func TestAFarmThatFailsIsLeftAlone(t *testing.T) {
 	r.Pass(t.Context())
 	if want := []string{"tried", "f 2026-06-03"}; !slices.Equal(s.made, want) {
 		t.Errorf("made %q, want %q", s.made, want)
+	}
+}
+
+// A farm that is new and has looked back has no mornings to catch up with: what
+// was not there then never will have been. What may work later is tried again.
+func TestAMorningThatNeverWasKeepsNoOther(t *testing.T) {
+	t.Parallel()
+	for _, tt := range []struct {
+		name string
+		late error
+		want []string
+	}{
+		{"there was no farm yet", fmt.Errorf("read inputs: %w", forecast.ErrFarmNotFound), []string{"tried", "tried", "f 2026-06-03"}},
+		{"there were too few years yet", &forecast.TooFewYearsError{}, []string{"tried", "tried", "f 2026-06-03"}},
+		{"the database is away", errors.New("no route to the barn"), []string{"tried"}},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
+			now := at(t, "Europe/Berlin", "2026-06-03 06:00")
+			s := &shed{farms: []forecast.Farm{{ID: "f", TimeZone: "Europe/Berlin"}}, zone: now.Location(), there: []weather.Date{date(t, "2026-05-31")}, late: tt.late}
+			r := &daily.Runner{Store: s, Maker: s, Now: func() time.Time { return now }, Log: slog.New(slog.DiscardHandler)}
+			r.Pass(t.Context())
+			r.Pass(t.Context())
+			if !slices.Equal(s.made, tt.want) {
+				t.Errorf("made %q, want %q", s.made, tt.want)
+			}
+		})
 	}
 }
 
