@@ -90,7 +90,7 @@ func TestCalendarByHand(t *testing.T) {
 		"SEQUENCE:1",
 		`SUMMARY:Hill\, Dale\; & Söhne: opening day`,
 		"STATUS:CONFIRMED",
-		`DESCRIPTION:Daily 8 to 12\, not on Mondays.\n555 0100\nDates hang on the`,
+		`DESCRIPTION:Daily 8 to 12\, not on Mondays.\n555 0100\nDates depend on the`,
 		"  weather: please ask or look here before you drive.",
 		`LOCATION:Mill Lane\; first gate`,
 		"URL:https://hill.example/a",
@@ -104,7 +104,7 @@ func TestCalendarByHand(t *testing.T) {
 		"DTSTAMP:20180606T120000Z",
 		"LAST-MODIFIED:20180606T120000Z",
 		"SEQUENCE:1",
-		`SUMMARY:Hill\, Dale\; & Söhne: week with most fruit`,
+		`SUMMARY:Hill\, Dale\; & Söhne: week with the most fruit`,
 		"STATUS:CANCELLED",
 		"DESCRIPTION:This was taken back: it no longer holds.",
 		"END:VEVENT",
@@ -183,7 +183,7 @@ func TestCalendarShowsWindowsIfWished(t *testing.T) {
 	}
 	told.Announcing.Windows = true
 	first := calendar()
-	caution := "Dates hang on the weather: please ask or look here before you drive."
+	caution := "Dates depend on the weather: please ask or look here before you drive."
 	want := map[string]event{
 		"2018-opening.hill-farm@ripetide": {
 			UID: "2018-opening.hill-farm@ripetide", Summary: "Hill, Dale; & Söhne: opening day", Description: caution, Status: "CONFIRMED", Transp: "TRANSPARENT",

@@ -85,7 +85,7 @@ func TestChangesAreToldAsTheyCouldBeTold(t *testing.T) {
 	t.Parallel()
 	told := farmTold()
 	told.Announcing.Language = "en-GB"
-	caution := " Dates hang on the weather: please ask or look here before you drive."
+	caution := " Dates depend on the weather: please ask or look here before you drive."
 	far := decided(forecast.DecideOpening, 1, noon(time.May, 20), june(15))
 	moved := decided(forecast.DecideOpening, 2, noon(time.June, 4), june(16))
 	told.Decisions = []forecast.Decision{
@@ -99,8 +99,8 @@ func TestChangesAreToldAsTheyCouldBeTold(t *testing.T) {
 		"2018-06-16 When we close: Our last day of picking lies in the week from Monday 25 June to Sunday 1 July.",
 		// Near from the beginning of the ninth at the farm, which is the eighth in UTC.
 		"2018-06-08 Our opening day: We plan to open on Saturday 16 June." + caution,
-		"2018-06-06 The week with most fruit is open again: The week that we told no longer holds. We will tell you as soon as we know more.",
-		"2018-06-05 Week with most fruit: We expect most fruit in the week from Monday 18 June to Sunday 24 June." + caution,
+		"2018-06-06 The week with the most fruit is undecided again: The week that we told no longer holds. We will tell you as soon as we know more.",
+		"2018-06-05 Week with the most fruit: We expect the most fruit in the week from Monday 18 June to Sunday 24 June." + caution,
 		"2018-06-04 Our opening has moved: We plan to open in the week from Monday 11 June to Sunday 17 June." + caution,
 		"2018-05-20 When we open: We expect our first strawberries in mid-June." + caution,
 	}
@@ -207,7 +207,7 @@ func TestChangesByHowFarOffTheyAre(t *testing.T) {
 		{forecast.DecideClosing, 8, 2, "Our last day of picking lies in the week from Monday 4 June to Sunday 10 June."},
 		{forecast.DecideClosing, 14, 2, "Our last day of picking lies in the week from Monday 11 June to Sunday 17 June."},
 		{forecast.DecideClosing, 15, 2, "We expect to close in mid-June."},
-		{forecast.DecidePeakWeek, 30, 1, "We expect most fruit in the week from Sunday 1 July to Saturday 7 July."},
+		{forecast.DecidePeakWeek, 30, 1, "We expect the most fruit in the week from Sunday 1 July to Saturday 7 July."},
 	} {
 		told := farmTold()
 		told.Announcing.Language = "en-GB"
@@ -322,12 +322,12 @@ func TestEverybodySeesWhatTheFarmAllows(t *testing.T) {
 	told.Forecast.Advice = &forecast.Advice{
 		Opening: forecast.DayAdvice{Range: &forecast.SpanEnd{P10: june(10), P50: june(11), P90: june(12)}}, PeakWeek: forecast.WeekAdvice{From: &from, To: &to, Sure: true},
 	}
-	advised := "We expect most fruit in the week from Monday 11 June to Sunday 17 June."
-	if got, hidden := see(june(11), false, true), see(june(11), true, false); !strings.HasSuffix(got, advised) || strings.Contains(hidden, "most fruit") {
+	advised := "We expect the most fruit in the week from Monday 11 June to Sunday 17 June."
+	if got, hidden := see(june(11), false, true), see(june(11), true, false); !strings.HasSuffix(got, advised) || strings.Contains(hidden, "the most fruit") {
 		t.Errorf("a week that was advised: %q, and hidden %q", got, hidden)
 	}
 	told.Decisions = append(told.Decisions, decided(forecast.DecidePeakWeek, 1, noon(time.June, 1), june(18)))
-	if got := see(june(11), false, false); !strings.HasSuffix(got, "We expect most fruit in the week from Monday 18 June to Sunday 24 June.") {
+	if got := see(june(11), false, false); !strings.HasSuffix(got, "We expect the most fruit in the week from Monday 18 June to Sunday 24 June.") {
 		t.Errorf("a week that was decided: %q", got)
 	}
 	told.Decisions = append(told.Decisions, decided(forecast.DecideClosing, 1, noon(time.June, 11), june(12)))

@@ -75,10 +75,10 @@ var englishSentences = map[phrase]string{
 	open:      "We are open for picking.",
 	openUntil: "We are open for picking until {a}.",
 	over:      "Our season is over. Thank you for picking with us.",
-	peak:      "We expect most fruit in the week from {a} to {b}.",
+	peak:      "We expect the most fruit in the week from {a} to {b}.",
 	ripeNow:   "Ripe this week: {list}.",
 	next:      "Coming next: {list}.",
-	caution:   "Dates hang on the weather: please ask or look here before you drive.",
+	caution:   "Dates depend on the weather: please ask or look here before you drive.",
 
 	unknownShort: "later this season", soonShort: "any day now", partlyShort: "{part}", betweenShort: "{a} to {b}",
 	dayShort: "from {a}", openShort: "open now", overShort: "over for this year",

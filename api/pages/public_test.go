@@ -15,7 +15,7 @@ func TestDatesOfThePublicPageAreNotBroken(t *testing.T) {
 		"Nous prévoyons d’ouvrir le vendredi 1er juin.":                    "Nous prévoyons d’ouvrir le vendredi\u00a01er\u00a0juin.",
 		"We are open for picking.":                                         "We are open for picking.",
 		"in der Woche von Montag, 4. Juni bis Sonntag, 10. Juni":           "in der Woche von Montag, 4.\u00a0Juni bis Sonntag, 10.\u00a0Juni",
-		"We expect most fruit in the week from Monday 18 June to Sunday 2": "We expect most fruit in the week from Monday\u00a018\u00a0June to Sunday\u00a02",
+		"We expect the most fruit in the week from Monday 18 June to Sunday 2": "We expect the most fruit in the week from Monday\u00a018\u00a0June to Sunday\u00a02",
 	} {
 		if got := pages.Whole(text); got != want {
 			t.Errorf("%q, want %q", got, want)
