@@ -130,6 +130,7 @@ func New(c Config) *Server {
 	s.subscriptionRoutes()
 	s.toldRoutes()
 	s.recipientRoutes()
+	s.actualRoutes()
 	s.forecastRoutes()
 	s.explainRoutes()
 	s.overlapRoutes()

@@ -270,3 +270,22 @@ func TestWhoMayRecordPickingsAndFrosts(t *testing.T) {
 		}
 	}
 }
+
+func TestActualsAreSeenOrToldByPickings(t *testing.T) {
+	t.Parallel()
+	s := newService(t)
+	s.planted()
+	s.json(200, "POST", pickingsPath, `{"pickings":[
+		{"planting":"p","date":"2024-12-10","kg":2},{"planting":"p","date":"2024-12-11","kg":18},{"planting":"p","date":"2024-12-12","kg":40},
+		{"planting":"p","date":"2024-12-13","kg":25},{"planting":"p","date":"2024-12-14","kg":10},{"planting":"p","date":"2024-12-15","kg":5,"left":"some"}]}`)
+	s.json(200, "POST", "/v1/farms/f/sightings", `{"sightings":[{"planting":"p","date":"2024-12-09","stage":"first_ripe","seen":true}]}`)
+	const path = "/v1/farms/f/seasons/2025/actuals" // South of the equator.
+	wantList(t, "actuals", listed(s.json(200, "GET", path, ""), "actuals"),
+		"[bound: date:2024-12-09 from:sighting planting:p stage:first_ripe]",
+		"[bound: date:2024-12-12 from:pickings planting:p stage:peak]",
+		"[bound:no earlier date:2024-12-14 from:pickings planting:p stage:last_pick]")
+	if got := listed(s.json(200, "GET", strings.Replace(path, "2025", "2024", 1), ""), "actuals"); got != "" {
+		t.Errorf("of another season: %s", got)
+	}
+	s.call(404, "GET", strings.Replace(path, "/f/", "/g/", 1), "", "")
+}
