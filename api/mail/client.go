@@ -67,6 +67,11 @@ func (c *Client) hand(ctx context.Context, out *gomail.Msg, to string) (said str
 	if err != nil {
 		return "", false, err
 	}
+	defer func() {
+		if _, answered := errors.AsType[*textproto.Error](err); answered || err == nil {
+			_ = server.Quit() // Politely; what came of the mail stands whatever becomes of the connection.
+		}
+	}()
 	if err := server.Mail("<" + c.settings.From + ">"); err != nil {
 		return "", false, err
 	}
@@ -86,7 +91,6 @@ func (c *Client) hand(ctx context.Context, out *gomail.Msg, to string) (said str
 	if d, ok := w.(*smtp.DataCloser); ok {
 		said = d.ServerResponse()
 	}
-	_ = server.Quit() // The mail is with the server, whatever becomes of the connection.
 	return said, true, nil
 }
 

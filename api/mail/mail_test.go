@@ -366,6 +366,14 @@ func TestTriesEndWithTheMorning(t *testing.T) {
 	if a := o.last(t, morningOf("ann")); a.NextAt != nil {
 		t.Errorf("it goes on: %+v", a)
 	}
+	// Nobody is told of a time that will not come.
+	last := newOutbox(reader("bob"))
+	r.Store, now = last, at("11:59")()
+	r.Pass(t.Context())
+	if a := last.last(t, morningOf("bob")); a.Outcome != forecast.MailLater || a.NextAt != nil {
+		t.Errorf("a minute before noon: %+v", a)
+	}
+	r.Store = o
 	s.Reply(nil)
 	r.Writer = &writer{asOf: mon11 + 1}
 	now = at("05:30")().Add(24 * time.Hour)
@@ -536,6 +544,10 @@ func TestNobodyWritesHeaders(t *testing.T) {
 		list, err := h.AddressList("From")
 		if err != nil || len(list) != 1 || list[0].Address != "farm@hill.example" || len([]rune(list[0].Name)) > 100 || strings.ContainsAny(list[0].Name, "\r\n") {
 			t.Errorf("%q: From %q, %v", name, h.Get("From"), err)
+		}
+		subject, err := new(mime.WordDecoder).DecodeHeader(h.Get("Subject"))
+		if err != nil || len([]rune(subject)) > 150 || strings.ContainsAny(subject, "\r\n\x00\u2028") {
+			t.Errorf("%q: the subject is %q, %v", name, subject, err)
 		}
 		for line := range strings.SplitSeq(strings.SplitN(string(got[0].Raw), "\r\n\r\n", 2)[0], "\r\n") {
 			if len(line) > 998 { // RFC 5322 2.1.1.

@@ -40,13 +40,14 @@ func (c *Client) build(m message) (*gomail.Msg, error) {
 	if err := out.To(m.to); err != nil {
 		return nil, err
 	}
-	out.Subject(oneLine(m.Subject, mostSubject))
+	out.Subject(header(m.Subject, mostSubject))
 	out.SetDateWithValue(m.at)
 	out.SetMessageIDWithValue(m.id)
 	// Nobody's absence note shall come back, RFC 3834.
 	out.SetGenHeader("Auto-Submitted", "auto-generated")
 	if m.leave != "" {
-		out.SetGenHeader(gomail.HeaderListUnsubscribe, "<"+m.leave+">")
+		// As it is: folded before its only word, some programs do not see it.
+		out.SetGenHeaderPreformatted(gomail.HeaderListUnsubscribe, "<"+m.leave+">")
 		if strings.HasPrefix(m.leave, "https://") { // RFC 8058 wants it for no other.
 			out.SetGenHeader(gomail.HeaderListUnsubscribePost, OneClick)
 		}
@@ -70,6 +71,12 @@ func oneLine(s string, most int) string {
 		return s
 	}
 	return strings.TrimSpace(string([]rune(s)[:most-1])) + "…"
+}
+
+// header is oneLine for what goes into a header. What somebody has written as an
+// encoded word, RFC 2047, is not decoded by readers into something else.
+func header(s string, most int) string {
+	return oneLine(strings.ReplaceAll(s, "=?", "= ?"), most)
 }
 
 // bounded cuts off a part that is far too long.

@@ -96,6 +96,6 @@ func ValidPublicURL(text string) (clean string, err error) {
 // address writes a mailbox with a name as headers have it. Line breaks and other
 // control characters of the name become spaces.
 func address(name, addr string) string {
-	a := mail.Address{Name: oneLine(name, mostName), Address: addr}
+	a := mail.Address{Name: header(name, mostName), Address: addr}
 	return a.String()
 }

@@ -30,8 +30,8 @@ var letterFiles embed.FS
 
 // Each letter has a text and an HTML of the same name.
 var (
-	letterTexts = template.Must(template.New("").Funcs(template.FuncMap{"upper": strings.ToUpper, "sentence": sentence}).ParseFS(letterFiles, "letter/*.txt"))
-	letterPages = html.Must(html.New("").Funcs(html.FuncMap{"sentence": sentence}).ParseFS(letterFiles, "letter/*.html"))
+	letterTexts = template.Must(template.New("").Funcs(template.FuncMap{"upper": strings.ToUpper, "sentence": sentence, "capital": capital}).ParseFS(letterFiles, "letter/*.txt"))
+	letterPages = html.Must(html.New("").Funcs(html.FuncMap{"sentence": sentence, "capital": capital}).ParseFS(letterFiles, "letter/*.html"))
 )
 
 const (
