@@ -59,7 +59,7 @@ type commands struct {
 
 const about = `Harvest forecasts for pick-your-own strawberries.
 
-Settings come from the environment: RIPETIDE_ADDR (default 127.0.0.1:8321), RIPETIDE_DATA (where a private PostgreSQL and files are kept), DATABASE_URL (a PostgreSQL of your own instead), RIPETIDE_FEED_NETWORKS (private networks that feeds may reach), RIPETIDE_LOG (text or json).
+Settings come from the environment: RIPETIDE_ADDR (default 127.0.0.1:8321), RIPETIDE_DATA (where a private PostgreSQL and files are kept), DATABASE_URL (a PostgreSQL of your own instead), RIPETIDE_FEED_NETWORKS (private networks that feeds may reach), RIPETIDE_PUBLIC_URL (where browsers elsewhere reach the pages), RIPETIDE_SMTP and the like (a mail server, see the README), RIPETIDE_LOG (text or json).
 
 Forecasts are estimates: walk the field. Not a frost alarm.`
 
