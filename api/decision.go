@@ -3,6 +3,7 @@ package api
 import (
 	"context"
 	"errors"
+	"fmt"
 	"net/http"
 	"time"
 
@@ -140,6 +141,9 @@ func (s *Server) decisionRoutes() {
 // latest.
 func (s *Server) decide(ctx context.Context, farm string, d forecast.Decision) (*put[DecisionNow], error) {
 	kept, created, err := Decide(ctx, s.store, farm, d)
+	if f, ok := errors.AsType[*forecast.FieldError](err); ok {
+		err = invalid([]error{f})
+	}
 	if err != nil {
 		return nil, err
 	}
@@ -156,14 +160,28 @@ func (s *Server) decide(ctx context.Context, farm string, d forecast.Decision) (
 }
 
 // Decide records a decision; one that names no forecast is made on the season's
-// latest. Errors: [forecast.ErrForecastNotFound] also when the season has none.
+// latest. Errors: [forecast.ErrForecastNotFound] also when the season has none; a
+// [*forecast.FieldError] when it does not go with the forecast or with what else
+// was decided.
 func Decide(ctx context.Context, store Store, farm string, d forecast.Decision) (kept forecast.Decision, created bool, err error) {
+	var z forecast.Frozen
 	if d.Forecast == "" {
-		z, err := store.LatestOfSeason(ctx, farm, d.Season)
-		if err != nil {
-			return forecast.Decision{}, false, err
-		}
-		d.Forecast = z.ID
+		z, err = store.LatestOfSeason(ctx, farm, d.Season)
+	} else {
+		z, err = store.Forecast(ctx, farm, d.Forecast)
+	}
+	if err != nil {
+		return forecast.Decision{}, false, err
+	}
+	if d.Forecast = z.ID; z.Season != d.Season {
+		return forecast.Decision{}, false, &forecast.FieldError{Field: "forecast", Reason: fmt.Sprintf("is of season %d, not of %d", z.Season, d.Season)}
+	}
+	ds, err := store.Decisions(ctx, farm, &d.Season)
+	if err != nil {
+		return forecast.Decision{}, false, err
+	}
+	if errs := d.Against(ds); len(errs) > 0 {
+		return forecast.Decision{}, false, errs[0]
 	}
 	return store.PutDecision(ctx, farm, d)
 }

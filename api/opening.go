@@ -272,7 +272,7 @@ func (o *Opening) Why() []string {
 			inHundred(a.Confidence), inHundred(best)))
 	}
 	day := *a.Opening.Day
-	s := fmt.Sprintf("%s is the first day you open on which at least %s in 100 possible seasons are ready: %s are.", f.Day(day), inHundred(a.Confidence), inHundred(*a.Opening.Probability))
+	s := fmt.Sprintf("%s is the first of your open days on which at least %s in 100 possible seasons are ready: %s are.", f.Day(day), inHundred(a.Confidence), inHundred(*a.Opening.Probability))
 	var before *forecast.DaySupply
 	for i, d := range o.Forecast.Days {
 		if d.Opens && d.Date < day && d.Date >= o.Forecast.AsOf {
@@ -284,7 +284,7 @@ func (o *Opening) Why() []string {
 	}
 	out = append(out, s)
 	if a.Opening.Next != nil {
-		out = append(out, fmt.Sprintf("Waiting until %s, the next open day, lets about %s in 100 of the crop spoil.", f.Day(*a.Opening.Next), inHundred(*a.Opening.PastIfNext)))
+		out = append(out, fmt.Sprintf("Waiting until %s, the next open day, lets %s in 100 of the crop spoil.", f.Day(*a.Opening.Next), aboutInHundred(*a.Opening.PastIfNext)))
 	}
 	if m := a.MayMove; m != nil {
 		out = append(out, o.howItMoves(m))
@@ -292,6 +292,8 @@ func (o *Opening) Why() []string {
 	if d, decided, _ := o.Day(); decided && d != day {
 		if s := at(d); s != nil {
 			out = append(out, fmt.Sprintf("You have decided on %s: %s in 100 possible seasons are ready then.", f.Day(d), inHundred(s.Ready)))
+		} else { // Such days are not published.
+			out = append(out, fmt.Sprintf("You have decided on %s: in hardly any possible season is anything in its picking window then.", f.Day(d)))
 		}
 	}
 	return out
@@ -330,8 +332,8 @@ func (o *Opening) howItMoves(m *forecast.MayMove) string {
 	if m.Opening.Days == nil {
 		return fmt.Sprintf("As seen from %s, when you have to commit, none of %d possible seasons has a day to advise.", o.Farm.Day(m.By), m.Seasons)
 	}
-	s := fmt.Sprintf("By %s, when you have to commit, the advice is still the same in about %s in 100 possible seasons, earlier in %s and later in %s",
-		o.Farm.Day(m.By), inHundred(m.Opening.Stays), inHundred(m.Opening.Earlier), inHundred(m.Opening.Later))
+	s := fmt.Sprintf("By %s, when you have to commit, the advice is still the same in %s in 100 possible seasons, earlier in %s and later in %s",
+		o.Farm.Day(m.By), aboutInHundred(m.Opening.Stays), inHundred(m.Opening.Earlier), inHundred(m.Opening.Later))
 	lo, hi := m.Opening.Days.P10, m.Opening.Days.P90
 	switch {
 	case lo == 0 && hi == 0:
@@ -355,6 +357,14 @@ func inHundred(p float64) string {
 	default:
 		return fmt.Sprint(int(n))
 	}
+}
+
+// aboutInHundred is the same where "about" belongs before a number.
+func aboutInHundred(p float64) string {
+	if s := inHundred(p); s != "0" && s != "100" && !strings.Contains(s, " ") {
+		return "about " + s
+	}
+	return inHundred(p)
 }
 
 // Chart returns the chart of readiness, or false when nothing was advised.

@@ -48,6 +48,24 @@ func (d Decision) Validate(f Farm) []error {
 	return v.errs
 }
 
+// Against returns what is wrong with d beside all that was decided of its season:
+// a farm does not close before it opens.
+func (d Decision) Against(ds []Decision) []error {
+	var v faults
+	if d.Day == nil {
+		return nil
+	}
+	opening, opens := Decided(ds, d.Season, DecideOpening)
+	closing, closes := Decided(ds, d.Season, DecideClosing)
+	switch {
+	case d.Kind == DecideOpening && closes && *d.Day > closing:
+		v.add("day", "must not be after %s, the last day that was decided", closing)
+	case d.Kind == DecideClosing && opens && *d.Day < opening:
+		v.add("day", "must not be before %s, the opening day that was decided", opening)
+	}
+	return v.errs
+}
+
 // Decided returns the day that was decided of a season; the newest version
 // counts.
 func Decided(ds []Decision, season int, kind DecisionKind) (day weather.Date, ok bool) {
