@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"log/slog"
 	"mime"
 	"mime/multipart"
 	"mime/quotedprintable"
@@ -15,11 +16,14 @@ import (
 	"path/filepath"
 	"regexp"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
 	"ripetide/api/mail"
 	"ripetide/api/mail/mailtest"
+	"ripetide/forecast"
+	"ripetide/weather"
 )
 
 // received is a mail as a reader's program takes it apart.
@@ -362,5 +366,125 @@ func TestMailSettingsAreCheckedAtOnce(t *testing.T) {
 		if _, err := read(pairs...); err == nil || !strings.Contains(err.Error(), want) || strings.Contains(err.Error(), "canary") {
 			t.Errorf("%v: %v, want %q", pairs, err, want)
 		}
+	}
+}
+
+// mailers returns what so many instances of the program send mail by, each with a
+// pool of its own, and lets so many readers have said yes.
+func mailers(t *testing.T, s *service, now func() time.Time, instances, readers int) (out []*mail.Runner) {
+	t.Helper()
+	c, err := readConfig(func(k string) string { return s.env[k] })
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx := t.Context()
+	for range instances {
+		o, err := open(ctx, c, mainDatabase, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(func() { o.close(context.WithoutCancel(ctx)) })
+		w := s.world(io.Discard)
+		w.Now = now
+		out = append(out, newMailer(w, c, o.Store, slog.New(slog.DiscardHandler)))
+		if len(out) > 1 {
+			continue
+		}
+		then := now().Add(-time.Hour)
+		for i := range readers {
+			r := forecast.Recipient{ID: fmt.Sprint("r", i), Farm: "lanternfen", Address: fmt.Sprintf("r%d@reader.example", i), AskedAt: then, AskedBy: "test"}
+			_, _, err := o.AskRecipient(ctx, r)
+			k := forecast.MailKey{Farm: r.Farm, Recipient: r.ID, Kind: forecast.MailAsk, Day: weather.DateIn(then)}
+			secret := [32]byte{byte(i), 1}
+			_, _, err2 := o.ClaimMail(ctx, k, secret, then)
+			_, err3 := o.ConfirmRecipient(ctx, secret, then.Add(-time.Second), then)
+			if err := errors.Join(err, err2, err3); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	return out
+}
+
+// Many instances on one database, at the same moment: each mail goes out once.
+func TestManyInstancesSendEachMailOnce(t *testing.T) {
+	t.Parallel()
+	clock := newTestClock(t)
+	at := clock.now()
+	clock.set(at.Add(-time.Hour)) // The instance that serves sends nothing yet.
+	s, server, _ := withMail(t, clock)
+	const readers = 25
+	all := mailers(t, s, func() time.Time { return at }, 3, readers)
+	for range 2 {
+		var wg sync.WaitGroup
+		for _, m := range all {
+			wg.Go(func() { m.Pass(t.Context()) })
+		}
+		wg.Wait()
+	}
+	for i := range readers {
+		if n := server.Tries(fmt.Sprintf("r%d@reader.example", i)); n != 1 {
+			t.Errorf("r%d was sent %d mails", i, n)
+		}
+	}
+}
+
+// An instance that dies while it sends leaves a mail that may have arrived:
+// nobody sends it again that day, and the next day is another.
+func TestAMailThatMayHaveArrivedIsNotSentAgain(t *testing.T) {
+	t.Parallel()
+	clock := newTestClock(t)
+	at := clock.now()
+	clock.set(at.Add(-time.Hour))
+	s, server, _ := withMail(t, clock)
+	m := mailers(t, s, func() time.Time { return at }, 1, 2)[0]
+	k := forecast.MailKey{Farm: "lanternfen", Recipient: "r0", Kind: forecast.MailMorning, Day: weather.DateIn(at)}
+	if _, got, err := m.Store.ClaimMail(t.Context(), k, [32]byte{9}, at); err != nil || !got { // And then it died.
+		t.Fatal(got, err)
+	}
+	m.Pass(t.Context())
+	if a, b := server.Tries("r0@reader.example"), server.Tries("r1@reader.example"); a != 0 || b != 1 {
+		t.Errorf("%d and %d mails", a, b)
+	}
+	clock.set(at.Add(5 * time.Minute))
+	got := fmt.Sprint(s.json(200, "GET", "/v1/farms/lanternfen/mail", "")["recipients"])
+	if !strings.Contains(got, "outcome:uncertain started_at:2018-06-11") || !strings.Contains(got, "the service stopped while it was being sent") {
+		t.Errorf("recipients %s", got)
+	}
+	at = at.Add(24*time.Hour + 2*time.Hour)
+	m.Pass(t.Context())
+	if n := server.Tries("r0@reader.example"); n != 1 {
+		t.Errorf("the next day: %d mails", n)
+	}
+}
+
+func TestThereIsNoMailOutOfSeason(t *testing.T) {
+	t.Parallel()
+	clock := newTestClock(t)
+	at := clock.now()
+	clock.set(at.Add(-time.Hour))
+	s, server, _ := withMail(t, clock)
+	m := mailers(t, s, func() time.Time { return at }, 1, 1)[0]
+	morning := at
+	for what, then := range map[string]time.Time{
+		"before the morning": morning.Add(-20 * time.Minute), "at noon": morning.Add(7 * time.Hour), "when the season is over": morning.AddDate(0, 2, 0),
+		"in the next season": morning.AddDate(1, 0, 0).Add(2 * time.Hour),
+	} {
+		at = then
+		m.Pass(t.Context())
+		if n := len(server.Mails("")); n != 0 {
+			t.Errorf("%s: %d mails", what, n)
+		}
+	}
+	at = morning
+	m.Public = ""
+	m.Pass(t.Context())
+	if n := len(server.Mails("")); n != 0 {
+		t.Errorf("without an address for links: %d mails", n)
+	}
+	m.Public = publicURL
+	m.Pass(t.Context())
+	if n := len(server.Mails("")); n != 1 {
+		t.Errorf("in the morning: %d mails", n)
 	}
 }
