@@ -283,6 +283,9 @@ func (o *Opening) Why() []string {
 		s += fmt.Sprintf(" On %s, the open day before, %s are.", f.Day(before.Date), inHundred(before.Ready))
 	}
 	out = append(out, s)
+	if o.IsOpen() { // Nothing is waited for any more.
+		return out
+	}
 	if a.Opening.Next != nil {
 		out = append(out, fmt.Sprintf("Waiting until %s, the next open day, lets %s in 100 of the crop spoil.", f.Day(*a.Opening.Next), aboutInHundred(*a.Opening.PastIfNext)))
 	}
@@ -424,7 +427,7 @@ func (s *Server) openingPictures() {
 			if !ok {
 				return nil, errNoAdvice
 			}
-			key := drawingKey{o.Forecast, fmt.Sprint("readiness ", around(o.Farm, nil), chart.Decided), mt, pictureOptions(in.Theme, in.Width)}
+			key := drawingKey{o.Forecast, fmt.Sprint("readiness ", around(o.Farm, nil), chart.Decided, chart.Finding), mt, pictureOptions(in.Theme, in.Width)}
 			return s.draw(ctx, key, func() drawable { return chart })
 		})
 	}

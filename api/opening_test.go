@@ -47,6 +47,11 @@ func TestWhyIsToldInSentences(t *testing.T) {
 		}
 	}
 	o := lean()
+	decideOn(1)(o) // Today.
+	if why := strings.Join(o.Why(), " "); strings.Contains(why, "Waiting") || strings.Contains(why, "You have decided") {
+		t.Errorf("open, it waits: %q", why)
+	}
+	o = lean()
 	decideOn(10)(o)
 	if why := strings.Join(o.Why(), " "); strings.Contains(why, "You have decided") {
 		t.Errorf("decided as advised: %q", why)

@@ -133,6 +133,9 @@ func problemOf(err error) *Problem {
 		if errors.As(err, &d) {
 			p.Detail = d.Detail()
 		}
+		if fe, ok := errors.AsType[*forecast.FieldError](err); ok {
+			p.Errors = append(p.Errors, faultOf(fe))
+		}
 		if fe, ok := errors.AsType[*weather.FileError](err); ok {
 			for _, q := range fe.Questions() {
 				p.Errors = append(p.Errors, Fault{Parameter: q.Option, Detail: q.Text + " One of: " + strings.Join(q.Choices, ", ") + "."})

@@ -53,7 +53,7 @@ type DayAdvice struct {
 	// day they are null.
 	Next       *weather.Date `json:"next"`
 	PastIfNext *float64      `json:"past_if_next"`
-	// First holds quantiles over members of the first open day that is ready, of
+	// Range holds quantiles over members of the first open day that is ready, of
 	// a closing day of the last with enough; null when more than a tenth of the
 	// members have none.
 	Range *SpanEnd `json:"range"`

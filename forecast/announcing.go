@@ -3,6 +3,7 @@ package forecast
 import (
 	"slices"
 	"strings"
+	"unicode/utf8"
 )
 
 // Announcing is how a farm tells people about its season. Zero values mean "not
@@ -54,7 +55,7 @@ func (a Announcing) LanguageOf(u Units) string {
 	return "en-GB"
 }
 
-// mostText is the longest text of a farm, in bytes.
+// mostText is the longest text of a farm, in characters.
 const mostText = 2000
 
 // Validate returns every fault of a, each a [*FieldError], but for what only
@@ -69,7 +70,7 @@ func (a Announcing) Validate() []error {
 		if !slices.Contains(Texts, t) {
 			v.add(field, "is no text; they are sign, telephone, post and paper")
 		}
-		if len(s) > mostText {
+		if utf8.RuneCountInString(s) > mostText {
 			v.add(field, "must be at most %d characters", mostText)
 		}
 		if strings.ContainsFunc(s, func(r rune) bool { return r != '\n' && hidden(r) }) {

@@ -146,7 +146,7 @@ func (l *Language) Next(s State) string {
 // Caution is the public sentence that goes with every date.
 func (l *Language) Caution() string { return l.say(caution) }
 
-// week is how many days count as this week, from today on.
+// thisWeek is how many days count as this week, from today on.
 const thisWeek = 7
 
 // RipeThisWeek returns the names of the varieties whose picking window, by its
