@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"net/http"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -104,7 +105,7 @@ func TestOpeningIsDecidedOnThePage(t *testing.T) {
 	b.wait(`document.querySelector("#calendar") !== null`)
 	look("opening-addresses")
 	path := eval[string](b, `new URL(document.querySelector("#calendar").value).pathname`)
-	if res, body := s.plain("GET", path, "", nil); res.StatusCode != 200 || !strings.Contains(string(body), "BEGIN:VCALENDAR") {
+	if res, body := s.plain("GET", path, "", nil); res.StatusCode != http.StatusOK || !strings.Contains(string(body), "BEGIN:VCALENDAR") {
 		t.Errorf("%s: %s %.200s", path, res.Status, body)
 	}
 	b.open("/f/lanternfen/opening/addresses")
@@ -113,7 +114,7 @@ func TestOpeningIsDecidedOnThePage(t *testing.T) {
 	}
 	b.click("td.deeds button")
 	b.wait(`document.querySelector("main details") !== null`)
-	if res, _ := s.plain("GET", path, "", nil); res.StatusCode != 404 {
+	if res, _ := s.plain("GET", path, "", nil); res.StatusCode != http.StatusNotFound {
 		t.Errorf("revoked, %s: %s", path, res.Status)
 	}
 	b.open("/f/lanternfen/opening")
