@@ -179,7 +179,7 @@ func (o *Opening) Out() OpeningOut {
 
 // CertaintyWords say a step to the farm's own people.
 var CertaintyWords = map[announce.Certainty]string{
-	announce.Guess:  "Nothing has bloomed: any date is a guess. Tell nobody a time yet.",
+	announce.Guess:  "No bloom has been entered: any date is a guess. Tell nobody a time yet.",
 	announce.Season: "A part of the season is in sight. Tell people the part of the month.",
 	announce.Week:   "A week to aim for. Tell people a range of days, and when you will know more.",
 	announce.Day:    "A day to count on. Walk the field, decide, and tell people the day once it is near.",

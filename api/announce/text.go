@@ -49,7 +49,7 @@ func Check(text string) string {
 		return "has a brace that is not part of a placeholder such as {opening}"
 	}
 	plain := strings.ToLower(placeholder.ReplaceAllString(text, ""))
-	for _, word := range []string{"%", "degree-day", "degree day"} {
+	for _, word := range []string{"%", "percent", "per cent", "prozent", "pourcent", "pour cent", "degree-day", "degree day", "gradtag", "degré-jour", "degrés-jour", "gdd", "°f·d", "°c·d"} {
 		if strings.Contains(plain, word) {
 			return fmt.Sprintf("has %q: no probabilities or degree-days in words for the public", word)
 		}

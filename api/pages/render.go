@@ -102,6 +102,10 @@ func (p *Pages) explain(ctx context.Context, err error) (status int, title, text
 	case pr.Detail != "":
 		return pr.Status, pr.Title, pr.Detail
 	}
+	// What no form of the page was prepared for.
+	if fe, ok := errors.AsType[*forecast.FieldError](err); ok {
+		return pr.Status, pr.Title, sentence("the " + strings.ReplaceAll(fe.Field, "_", " ") + " " + fe.Reason)
+	}
 	return pr.Status, pr.Title, pr.Title + "."
 }
 

@@ -20,6 +20,11 @@ func TestDecisionsAgreeWithEachOther(t *testing.T) {
 	}
 	s.json(201, "PUT", decide+"opening", `{"day":"2018-06-16"}`)
 	refuse(decide+"closing", `{"day":"2018-06-15"}`, "must not be before 2018-06-16, the opening day that was decided")
+	grower := newVisitor(t, s.base)
+	grower.signIn(strings.TrimSpace(s.command("key", "new", "--name", "grower", "--role", "grower", "--farm", "lanternfen")))
+	if _, page := grower.form(422, "/f/lanternfen/opening", "kind", "closing", "day", "2018-06-15"); !strings.Contains(page, "ust not be before 2018-06-16, the opening day that was decided.") {
+		t.Errorf("on the page:\n%s", page)
+	}
 	s.json(201, "PUT", decide+"closing", `{"day":"2018-06-16"}`) // One day is a season.
 	refuse(decide+"opening", `{"day":"2018-06-17"}`, "must not be after 2018-06-16, the last day that was decided")
 	s.json(200, "PUT", decide+"closing", `{"day":"2018-07-01"}`)
