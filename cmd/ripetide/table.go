@@ -6,6 +6,8 @@ import (
 	"strings"
 	"text/tabwriter"
 
+	"ripetide/api"
+	"ripetide/api/announce"
 	"ripetide/forecast"
 	"ripetide/weather"
 )
@@ -61,7 +63,8 @@ func (s speech) planting(id *string) string {
 	return s.names[*id]
 }
 
-// printForecast prints a forecast as a table, then gaps and notes in words.
+// printForecast prints a forecast as a table, then gaps, the advice to open, and
+// notes in words.
 func printForecast(w io.Writer, farm forecast.Farm, varieties []forecast.Variety, f *forecast.Forecast) error {
 	s := speech{us: farm.Units == forecast.US, names: map[string]string{}}
 	variety := map[string]string{}
@@ -116,6 +119,12 @@ func printForecast(w io.Writer, farm forecast.Farm, varieties []forecast.Variety
 	}
 	if len(f.Gaps) == 0 && f.SeasonSpan != nil {
 		fmt.Fprintln(w, "No gap and no thin stretch is likely.")
+	}
+	if f.Advice != nil {
+		o := api.Opening{State: announce.State{Farm: farm, Forecast: f, Today: f.AsOf}}
+		for _, why := range o.Why() {
+			fmt.Fprintln(w, "Opening:", why)
+		}
 	}
 	for _, n := range f.Notes {
 		text := n.Text
