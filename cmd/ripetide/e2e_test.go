@@ -313,7 +313,7 @@ func TestTheThread(t *testing.T) {
 	s.json(404, "GET", "/v1/farms/fen/seasons/2012/overlap.json", "")
 
 	// The command line sees the same database while the service runs.
-	if out := s.command("forecast", "--as-of", asOf, "--no-freeze"); !strings.Contains(out, "FIRST RIPE") || !strings.Contains(out, "Nothing ripe") {
+	if out := s.command("forecast", "--as-of", asOf, "--no-freeze"); !strings.Contains(out, "FIRST RIPE") || !strings.Contains(out, "Nothing ripe") || !strings.Contains(out, "Opening: You have not said what is ready") {
 		t.Errorf("the forecast command printed\n%s", out)
 	}
 }
