@@ -258,13 +258,15 @@ func (o *Opening) Why() []string {
 		}
 		return nil
 	}
+	// What was decided opens a day and advises nothing.
+	allowed := func(d forecast.DaySupply) bool { return d.Opens && f.Opening.OpensOn(d.Date.Weekday()) }
 	if o.IsOver() {
 		return append(out, "The season is over: there is nothing left to advise.")
 	}
 	if a.Opening.Day == nil {
 		best := 0.0
 		for _, d := range o.Forecast.Days {
-			if d.Opens && d.Date >= o.Forecast.AsOf {
+			if allowed(d) && d.Date >= o.Forecast.AsOf {
 				best = max(best, d.Ready)
 			}
 		}
@@ -275,7 +277,7 @@ func (o *Opening) Why() []string {
 	s := fmt.Sprintf("%s is the first of your open days on which at least %s in 100 possible seasons are ready: %s are.", f.Day(day), inHundred(a.Confidence), inHundred(*a.Opening.Probability))
 	var before *forecast.DaySupply
 	for i, d := range o.Forecast.Days {
-		if d.Opens && d.Date < day && d.Date >= o.Forecast.AsOf {
+		if allowed(d) && d.Date < day && d.Date >= o.Forecast.AsOf {
 			before = &o.Forecast.Days[i]
 		}
 	}

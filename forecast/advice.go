@@ -102,7 +102,7 @@ type Move struct {
 func (t *tally) advise(f Farm, first, asOf weather.Date, days []DaySupply) *Advice {
 	o := f.Opening
 	a := &Advice{Confidence: o.confidence(), NoticeDays: o.Notice(), Ready: newReadyNote(f)}
-	a.Opening = t.adviseOpening(a, asOf, days)
+	a.Opening = t.adviseOpening(a, first, asOf, days)
 	a.Opening.Range = t.span(first, t.firstReady)
 	a.Closing = t.adviseClosing(a, asOf, days)
 	a.PeakWeek = t.adviseWeek(a, first)
@@ -128,10 +128,11 @@ func newReadyNote(f Farm) ReadyNote {
 	return n
 }
 
-// adviseOpening returns the first open day from asOf on that is ready with the
-// farm's confidence.
-func (t *tally) adviseOpening(a *Advice, asOf weather.Date, days []DaySupply) (d DayAdvice) {
-	open := func(s DaySupply) bool { return s.Opens && s.Date >= asOf }
+// adviseOpening returns the first day from asOf on that is ready with the farm's
+// confidence, of those on whose weekdays it opens: a day that it has decided on
+// does not become advised for that.
+func (t *tally) adviseOpening(a *Advice, first, asOf weather.Date, days []DaySupply) (d DayAdvice) {
+	open := func(s DaySupply) bool { return t.allowed[s.Date-first] && s.Date >= asOf }
 	i := slices.IndexFunc(days, func(s DaySupply) bool { return open(s) && s.Ready >= a.Confidence })
 	if i < 0 {
 		return d

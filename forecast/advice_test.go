@@ -5,6 +5,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/google/go-cmp/cmp"
+
 	"ripetide/forecast"
 	"ripetide/weather"
 )
@@ -171,5 +173,23 @@ func TestNewestDecisionCounts(t *testing.T) {
 	in.Decisions[0].DecidedAt = at(asOf - 1)
 	if f := compute(t, in, asOf); f.Days[10].Enough != 0 || plain.Days[10].Enough == 0 {
 		t.Errorf("%s: enough %v before the announced opening, %v without one", f.Days[10].Date, f.Days[10].Enough, plain.Days[10].Enough)
+	}
+}
+
+// What a farm has decided does not come back to it as advice: neither a day on
+// which it does not open as a rule, nor one after which it closes.
+func TestDecidedOpeningChangesNoAdvice(t *testing.T) {
+	t.Parallel()
+	in, asOf := demo(t)
+	want := compute(t, in, asOf).Advice.Opening
+	monday := weather.DateOf(2018, time.June, 11) // The demo's farm is closed on Mondays.
+	if *want.Day == monday || in.Farm.Opening.OpensOn(time.Monday) {
+		t.Fatalf("advised is %s", want.Day)
+	}
+	for _, kind := range []forecast.DecisionKind{forecast.DecideOpening, forecast.DecideClosing} {
+		in.Decisions = append(in.Decisions, forecast.Decision{Season: 2018, Kind: kind, Day: &monday, Version: 1})
+		if diff := cmp.Diff(want, compute(t, in, asOf).Advice.Opening); diff != "" {
+			t.Errorf("with %d decisions (-want +got)\n%s", len(in.Decisions), diff)
+		}
 	}
 }

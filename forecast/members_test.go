@@ -180,7 +180,7 @@ func workOut(farm forecast.Farm, decided []forecast.Decision, ms []forecast.Memb
 		o.kg[d.Date], o.total[d.Date] = by, total
 		o.past[d.Date] = (ripened - unpicked) / crop
 		need := needOn(farm, d.Date.Weekday(), ms, o.stages)
-		opens := len(farm.Opening.Weekdays) == 0 || slices.Contains(farm.Opening.Weekdays, d.Date.Weekday())
+		opens := allows(farm, d.Date)
 		inSeason := o.first <= d.Date && d.Date <= o.last
 		o.ready[d.Date] = inSeason && unpicked >= need
 		opens = opens && !slices.ContainsFunc(decided, func(x forecast.Decision) bool { return x.Kind == forecast.DecideClosing && d.Date > *x.Day })
@@ -299,7 +299,7 @@ func TestForecastIsWhatItsMembersSay(t *testing.T) {
 		},
 		"opening announced for a day on which it does not open as a rule, and closing": func(in *forecast.Inputs) weather.Date {
 			// A changed mind: the oracle is given what counts alone.
-			opening, closing := weather.DateOf(2018, time.June, 13), weather.DateOf(2018, time.July, 3)
+			opening, closing := weather.DateOf(2018, time.June, 11), weather.DateOf(2018, time.July, 3) // A Monday.
 			in.Decisions = []forecast.Decision{
 				{Season: 2018, Kind: forecast.DecideOpening, Day: &opening, Version: 2},
 				{Season: 2018, Kind: forecast.DecideClosing, Day: &closing, Version: 1},
@@ -467,6 +467,12 @@ func compareDays(t *testing.T, farm forecast.Farm, f *forecast.Forecast, all []o
 	}
 }
 
+// allows reports whether a farm opens on the weekday of a date, whatever it has
+// decided.
+func allows(farm forecast.Farm, d weather.Date) bool {
+	return len(farm.Opening.Weekdays) == 0 || slices.Contains(farm.Opening.Weekdays, d.Weekday())
+}
+
 // compareAdvice works the advice out again from the members.
 func compareAdvice(t *testing.T, farm forecast.Farm, f *forecast.Forecast, all []oneMember) {
 	t.Helper()
@@ -482,17 +488,17 @@ func compareAdvice(t *testing.T, farm forecast.Farm, f *forecast.Forecast, all [
 	var opening, closing *weather.Date
 	var next *weather.Date
 	for _, d := range f.Days {
-		if !d.Opens || d.Date < f.AsOf {
+		if d.Date < f.AsOf {
 			continue
 		}
-		if opening != nil && next == nil {
+		if opening != nil && next == nil && allows(farm, d.Date) {
 			next = &d.Date
 		}
 		// Probabilities are published to a thousandth, and advice follows them.
-		if opening == nil && math.Round(1000*share(all, func(m oneMember) bool { return m.ready[d.Date] }))/1000 >= conf {
+		if opening == nil && allows(farm, d.Date) && math.Round(1000*share(all, func(m oneMember) bool { return m.ready[d.Date] }))/1000 >= conf {
 			opening = &d.Date
 		}
-		if math.Round(1000*share(all, func(m oneMember) bool { return m.enough[d.Date] }))/1000 >= conf {
+		if d.Opens && math.Round(1000*share(all, func(m oneMember) bool { return m.enough[d.Date] }))/1000 >= conf {
 			closing = &d.Date
 		}
 	}
@@ -511,7 +517,7 @@ func compareAdvice(t *testing.T, farm forecast.Farm, f *forecast.Forecast, all [
 	best := map[weather.Date]int{}
 	for _, m := range all {
 		for d := m.first; d <= m.last; d++ {
-			if m.ready[d] && m.opens[d] {
+			if m.ready[d] && allows(farm, d) {
 				firsts = append(firsts, d)
 				break
 			}

@@ -30,13 +30,14 @@ type tally struct {
 	gapDays       bitmap      // [member][day].
 	thinDays      bitmap
 	first, last   []int16 // The season's ends by member.
-	opens         []bool  // Whether the farm opens on the day.
+	allowed       []bool  // Whether the farm opens on the weekday; advice follows it, whatever was decided.
+	opens         []bool  // Whether the farm opens on the day, by its weekday and by what it has decided.
 	opening       int     // The day it has decided to open on; -1: none.
 	rule          readyRule
 	weekdays      []time.Weekday
 	ready         []int       // Members with enough to open on the day if nobody has picked.
-	firstReady    []int16     // By member: the first open day of these; days: none.
-	firstAny      []int16     // Likewise, whether the farm opens on it or not.
+	firstReady    []int16     // By member: the first allowed day of these; days: none.
+	firstAny      []int16     // Likewise, whether it is allowed or not.
 	past          []float64   // Share of the crop that has spoiled by the day if nobody picks, summed over members.
 	enough        []int       // Members with enough for the day's crowd since they opened.
 	weekKg        [][]float32 // kg ripening in a week [week][member]; nil: none.
@@ -81,14 +82,15 @@ func newTally(farm Farm, decided []Decision, season int, first weather.Date, pla
 		kg: make([][]float32, days), kgBy: make([][]float64, plantings),
 		gapDays: newBitmap(members, days), thinDays: newBitmap(members, days),
 		first: make([]int16, members), last: make([]int16, members),
-		opens: make([]bool, days), opening: -1, rule: newReadyRule(farm), weekdays: make([]time.Weekday, days),
+		allowed: make([]bool, days), opens: make([]bool, days), opening: -1, rule: newReadyRule(farm), weekdays: make([]time.Weekday, days),
 		ready: make([]int, days), firstReady: make([]int16, members), firstAny: make([]int16, members),
 		past: make([]float64, days), enough: make([]int, days),
 		weekKg: make([][]float32, days/7+2), bestWeek: make([]int16, members),
 	}
 	for d := range days {
 		t.weekdays[d] = (first + weather.Date(d)).Weekday()
-		t.opens[d] = farm.Opening.OpensOn(t.weekdays[d])
+		t.allowed[d] = farm.Opening.OpensOn(t.weekdays[d])
+		t.opens[d] = t.allowed[d]
 	}
 	// What was decided stands, also on a weekday on which the farm does not open
 	// as a rule.
@@ -282,7 +284,7 @@ func (t *tally) stand(m int, farm Farm, ps []memberDay, w *scratch) {
 		if first <= d && d <= last && alone >= need {
 			t.ready[d]++
 			t.firstAny[m] = min(t.firstAny[m], int16(d))
-			if t.opens[d] {
+			if t.allowed[d] {
 				t.firstReady[m] = min(t.firstReady[m], int16(d))
 			}
 		}
