@@ -13,15 +13,16 @@ import (
 var _ daily.Store = (*Store)(nil)
 
 const morningsSQL = `
-	SELECT DISTINCT as_of
+	SELECT as_of, max(made_at)
 	FROM frozen_forecast
 	WHERE farm = $1 AND as_of >= $2
+	GROUP BY as_of
 	ORDER BY as_of`
 
 // Mornings implements [daily.Store].
-func (s *Store) Mornings(ctx context.Context, farm string, from weather.Date) ([]weather.Date, error) {
+func (s *Store) Mornings(ctx context.Context, farm string, from weather.Date) ([]daily.Morning, error) {
 	rows, _ := s.pool.Query(ctx, morningsSQL, farm, from)
-	days, err := pgx.CollectRows(rows, pgx.RowTo[weather.Date])
+	days, err := pgx.CollectRows(rows, pgx.RowToStructByPos[daily.Morning])
 	if err != nil {
 		return nil, fmt.Errorf("read mornings: %w", domain(err))
 	}

@@ -34,10 +34,16 @@ type Store interface {
 	Farms(ctx context.Context) ([]forecast.Farm, error)
 	// Mornings returns the mornings from a date on of which a forecast is frozen,
 	// hindcasts too, in order.
-	Mornings(ctx context.Context, farm string, from weather.Date) ([]weather.Date, error)
+	Mornings(ctx context.Context, farm string, from weather.Date) ([]Morning, error)
 	// LockMorning takes the lock of a farm's daily forecast across all instances
 	// and reports whether it got it; it does not wait for it.
 	LockMorning(ctx context.Context, farm string) (unlock func(), got bool, err error)
+}
+
+// Morning is one of which a forecast is frozen.
+type Morning struct {
+	Day    weather.Date
+	MadeAt time.Time // Of the newest of them.
 }
 
 // Maker makes forecasts, as [forecast.Service] does.
@@ -177,7 +183,11 @@ func (r *Runner) due(ctx context.Context, f forecast.Farm, now time.Time) ([]job
 	over := weather.DateIn(now.In(zone)) // The day after its own, a morning is over.
 	next := over
 	if len(there) > 0 {
-		next = there[len(there)-1] + 1
+		last := there[len(there)-1]
+		// One that somebody made in the night does not know yesterday's weather.
+		if next = last.Day + 1; last.Day == today && last.MadeAt.Before(begin(today, zone)) {
+			next = today
+		}
 	}
 	var out []job
 	for d := next; d <= today; d++ {

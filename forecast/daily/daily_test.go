@@ -21,7 +21,7 @@ import (
 type shed struct {
 	mu     sync.Mutex
 	farms  []forecast.Farm
-	there  []weather.Date
+	there  []daily.Morning
 	locked bool  // By somebody else.
 	fails  error // Of Make.
 	late   error // Of Make, for mornings that went by.
@@ -31,11 +31,11 @@ type shed struct {
 
 func (s *shed) Farms(context.Context) ([]forecast.Farm, error) { return s.farms, nil }
 
-func (s *shed) Mornings(_ context.Context, _ string, from weather.Date) (out []weather.Date, _ error) {
+func (s *shed) Mornings(_ context.Context, _ string, from weather.Date) (out []daily.Morning, _ error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	for _, d := range s.there {
-		if d >= from {
+		if d.Day >= from {
 			out = append(out, d)
 		}
 	}
@@ -75,7 +75,7 @@ func (s *shed) Make(_ context.Context, farm string, r forecast.Request) (*foreca
 		text += " only computed"
 	}
 	s.made = append(s.made, text)
-	s.there = append(s.there, *r.AsOf)
+	s.there = append(s.there, daily.Morning{Day: *r.AsOf, MadeAt: time.Date(2100, 1, 1, 0, 0, 0, 0, time.UTC)}) // After any morning.
 	return nil, forecast.Frozen{}, nil
 }
 
@@ -112,6 +112,8 @@ func TestMorningsAreMadeWhenTheyBegin(t *testing.T) {
 		{"a farm that is new", "Europe/Berlin", "2026-06-03 05:00", nil, []string{"f 2026-06-03"}},
 		{"in the evening", "Europe/Berlin", "2026-06-03 23:59", []string{"2026-06-02"}, []string{"f 2026-06-03"}},
 		{"the morning is there", "Europe/Berlin", "2026-06-03 09:00", []string{"2026-06-02", "2026-06-03"}, nil},
+		{"somebody has made one in the night", "Europe/Berlin", "2026-06-03 05:00", []string{"2026-06-02", "2026-06-03 00:20"}, []string{"f 2026-06-03"}},
+		{"somebody has made one in the night, and it still is", "Europe/Berlin", "2026-06-03 04:59", []string{"2026-06-02", "2026-06-03 00:20"}, nil},
 		{"before the morning begins", "Europe/Berlin", "2026-06-03 04:59", []string{"2026-06-02"}, nil},
 		{
 			"after two days without power", "America/Detroit", "2026-06-03 08:00", []string{"2026-05-31"},
@@ -128,7 +130,11 @@ func TestMorningsAreMadeWhenTheyBegin(t *testing.T) {
 			now := at(t, tt.zone, tt.now)
 			s := &shed{farms: []forecast.Farm{{ID: "f", TimeZone: tt.zone}}, zone: now.Location()}
 			for _, d := range tt.there {
-				s.there = append(s.there, date(t, d))
+				day, hour, found := strings.Cut(d, " ")
+				if !found {
+					hour = "05:00"
+				}
+				s.there = append(s.there, daily.Morning{Day: date(t, day), MadeAt: at(t, tt.zone, day+" "+hour)})
 			}
 			r := &daily.Runner{Store: s, Maker: s, Now: func() time.Time { return now.UTC() }, Log: slog.New(slog.DiscardHandler)}
 			r.Pass(t.Context())
@@ -178,7 +184,7 @@ func TestAMorningThatNeverWasKeepsNoOther(t *testing.T) {
 		t.Run(tt.name, func(t *testing.T) {
 			t.Parallel()
 			now := at(t, "Europe/Berlin", "2026-06-03 06:00")
-			s := &shed{farms: []forecast.Farm{{ID: "f", TimeZone: "Europe/Berlin"}}, zone: now.Location(), there: []weather.Date{date(t, "2026-05-31")}, late: tt.late}
+			s := &shed{farms: []forecast.Farm{{ID: "f", TimeZone: "Europe/Berlin"}}, zone: now.Location(), there: []daily.Morning{{Day: date(t, "2026-05-31")}}, late: tt.late}
 			r := &daily.Runner{Store: s, Maker: s, Now: func() time.Time { return now }, Log: slog.New(slog.DiscardHandler)}
 			r.Pass(t.Context())
 			r.Pass(t.Context())
