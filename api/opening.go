@@ -137,6 +137,9 @@ func ReadOpening(ctx context.Context, store Store, service *forecast.Service, fa
 	if o.Announcing, err = store.Announcing(ctx, farm); err != nil {
 		return nil, err
 	}
+	if o.Shut, err = shutThrough(ctx, SprayBook{store, service, func() time.Time { return now }}, o.Farm); err != nil {
+		return nil, err
+	}
 	varieties, err := store.Varieties(ctx, farm)
 	if err != nil {
 		return nil, err
@@ -146,6 +149,16 @@ func ReadOpening(ctx context.Context, store Store, service *forecast.Service, fa
 		o.Varieties[v.ID] = v.Name
 	}
 	return o, nil
+}
+
+// shutThrough returns until when sprays keep the blocks of plantings closed.
+func shutThrough(ctx context.Context, book SprayBook, farm forecast.Farm) (map[string]weather.Date, error) {
+	zone, err := farm.Location()
+	if err != nil {
+		return nil, err
+	}
+	blocks, err := book.Blocks(ctx, farm)
+	return forecast.ShutThrough(blocks, zone), err
 }
 
 // Day returns the day that was decided to open on, else the one advised.

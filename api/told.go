@@ -23,8 +23,8 @@ import (
 
 // ToldStore names what a farm tells people from.
 type ToldStore interface {
-	// ToldState is the same while the farm, its announcing, decisions, varieties
-	// and latest forecast are; at is when any of them changed last.
+	// ToldState is the same while the farm, its announcing, decisions, varieties,
+	// sprays and latest forecast are; at is when any of them changed last.
 	ToldState(ctx context.Context, farm string) (state string, at time.Time, err error)
 }
 
@@ -110,7 +110,10 @@ func (s *Server) gatherTold(ctx context.Context, farm string) (*announce.Told, e
 		return nil, err
 	}
 	t.MadeAt = z.MadeAt
-	t.Forecast, err = s.forecast.Decode(ctx, z)
+	if t.Forecast, err = s.forecast.Decode(ctx, z); err != nil {
+		return nil, err
+	}
+	t.Shut, err = shutThrough(ctx, s.sprayBook(), t.Farm)
 	return t, err
 }
 

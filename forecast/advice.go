@@ -104,7 +104,7 @@ func (t *tally) advise(f Farm, first, asOf weather.Date, days []DaySupply) *Advi
 	a := &Advice{Confidence: o.confidence(), NoticeDays: o.Notice(), Ready: newReadyNote(f)}
 	a.Opening = t.adviseOpening(a, first, asOf, days)
 	a.Opening.Range = t.span(first, t.firstReady)
-	a.Closing = t.adviseClosing(a, asOf, days)
+	a.Closing = t.adviseClosing(a, first, asOf, days)
 	a.PeakWeek = t.adviseWeek(a, first)
 	return a
 }
@@ -148,9 +148,9 @@ func (t *tally) adviseOpening(a *Advice, first, asOf weather.Date, days []DaySup
 
 // adviseClosing returns the last open day from asOf on with enough for its
 // crowd with the farm's confidence.
-func (t *tally) adviseClosing(a *Advice, asOf weather.Date, days []DaySupply) (d DayAdvice) {
+func (t *tally) adviseClosing(a *Advice, first, asOf weather.Date, days []DaySupply) (d DayAdvice) {
 	for _, s := range slices.Backward(days) {
-		if s.Opens && s.Date >= asOf && s.Enough >= a.Confidence {
+		if t.allowed[s.Date-first] && s.Date >= asOf && s.Enough >= a.Confidence {
 			d = a.on(s.Date, s.Enough)
 			break
 		}

@@ -123,7 +123,7 @@ func (t *tally) supplyOn(d int, first weather.Date, names []string) DaySupply {
 		RipeKgBy:        map[string]float64{},
 		GapProbability:  round(float64(t.gap[d])/n, 3),
 		ThinProbability: round(float64(t.thin[d])/n, 3),
-		Opens:           t.opens[d],
+		Opens:           t.opens[d] && d <= t.closing,
 		Ready:           round(float64(t.ready[d])/n, 3),
 		Enough:          round(float64(t.enough[d])/n, 3),
 		Past:            round(t.past[d]/n, 3),

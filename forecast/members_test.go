@@ -183,21 +183,21 @@ func workOut(farm forecast.Farm, decided []forecast.Decision, ms []forecast.Memb
 		opens := allows(farm, d.Date)
 		inSeason := o.first <= d.Date && d.Date <= o.last
 		o.ready[d.Date] = inSeason && unpicked >= need
-		opens = opens && !slices.ContainsFunc(decided, func(x forecast.Decision) bool { return x.Kind == forecast.DecideClosing && d.Date > *x.Day })
+		shut := slices.ContainsFunc(decided, func(x forecast.Decision) bool { return x.Kind == forecast.DecideClosing && d.Date > *x.Day })
 		if i := slices.IndexFunc(decided, func(x forecast.Decision) bool { return x.Kind == forecast.DecideOpening }); i >= 0 {
 			open = d.Date >= *decided[i].Day
 			opens = opens || d.Date == *decided[i].Day
 		} else if total >= need && d.Date >= o.first && opens {
 			open = true
 		}
-		if open && d.Date <= o.last && farm.ThinKgPerDay > 0 && total < farm.ThinKgPerDay {
+		if open && !shut && d.Date <= o.last && farm.ThinKgPerDay > 0 && total < farm.ThinKgPerDay {
 			o.thin[d.Date] = true
 		}
 		crowd := need
 		if farm.ThinKgPerDay > 0 {
 			crowd = farm.ThinKgPerDay
 		}
-		o.opens[d.Date] = opens
+		o.opens[d.Date] = opens && !shut
 		o.enough[d.Date] = open && d.Date <= o.last && total >= crowd
 		if open && opens {
 			clear(standing)
@@ -498,7 +498,7 @@ func compareAdvice(t *testing.T, farm forecast.Farm, f *forecast.Forecast, all [
 		if opening == nil && allows(farm, d.Date) && math.Round(1000*share(all, func(m oneMember) bool { return m.ready[d.Date] }))/1000 >= conf {
 			opening = &d.Date
 		}
-		if d.Opens && math.Round(1000*share(all, func(m oneMember) bool { return m.enough[d.Date] }))/1000 >= conf {
+		if allows(farm, d.Date) && math.Round(1000*share(all, func(m oneMember) bool { return m.enough[d.Date] }))/1000 >= conf {
 			closing = &d.Date
 		}
 	}

@@ -33,6 +33,7 @@ type tally struct {
 	allowed       []bool  // Whether the farm opens on the weekday; advice follows it, whatever was decided.
 	opens         []bool  // Whether the farm opens on the day, by its weekday and by what it has decided.
 	opening       int     // The day it has decided to open on; -1: none.
+	closing       int     // The day it has decided to close on; days: none.
 	rule          readyRule
 	weekdays      []time.Weekday
 	ready         []int       // Members with enough to open on the day if nobody has picked.
@@ -82,7 +83,7 @@ func newTally(farm Farm, decided []Decision, season int, first weather.Date, pla
 		kg: make([][]float32, days), kgBy: make([][]float64, plantings),
 		gapDays: newBitmap(members, days), thinDays: newBitmap(members, days),
 		first: make([]int16, members), last: make([]int16, members),
-		allowed: make([]bool, days), opens: make([]bool, days), opening: -1, rule: newReadyRule(farm), weekdays: make([]time.Weekday, days),
+		allowed: make([]bool, days), opens: make([]bool, days), opening: -1, closing: days, rule: newReadyRule(farm), weekdays: make([]time.Weekday, days),
 		ready: make([]int, days), firstReady: make([]int16, members), firstAny: make([]int16, members),
 		past: make([]float64, days), enough: make([]int, days),
 		weekKg: make([][]float32, days/7+2), bestWeek: make([]int16, members),
@@ -94,14 +95,14 @@ func newTally(farm Farm, decided []Decision, season int, first weather.Date, pla
 	}
 	// What was decided stands, also on a weekday on which the farm does not open
 	// as a rule.
-	if day, ok := Decided(decided, season, DecideOpening); ok {
+	if day, ok := Decided(decided, season, DecideOpening); ok && first <= day && int(day-first) < days {
 		t.opening = int(day - first)
 		t.opens[t.opening] = true
 	}
-	if day, ok := Decided(decided, season, DecideClosing); ok {
-		for d := int(day-first) + 1; d < days; d++ {
-			t.opens[d] = false
-		}
+	// What is picked afterwards is of no account, but whether there would be enough
+	// to go on is: the advice when to close must not follow from having decided it.
+	if day, ok := Decided(decided, season, DecideClosing); ok && first <= day && int(day-first) < days {
+		t.closing = int(day - first)
 	}
 	for p := range t.kgBy {
 		t.kgBy[p] = make([]float64, days)
@@ -296,7 +297,7 @@ func (t *tally) stand(m int, farm Farm, ps []memberDay, w *scratch) {
 		if !open {
 			continue
 		}
-		if d <= last && total < farm.ThinKgPerDay {
+		if d <= min(last, t.closing) && total < farm.ThinKgPerDay {
 			t.thin[d]++
 			t.thinDays.set(m, d)
 		}

@@ -273,3 +273,56 @@ func FuzzFill(f *testing.F) {
 		}
 	})
 }
+
+// What stands in a block that a spray keeps closed is not offered on the days on
+// which it does.
+func TestShutBlocksAreNotOffered(t *testing.T) {
+	t.Parallel()
+	s := decide(told(june(10), june(8), june(10), true, true), forecast.DecideOpening, june(9)) // Until the 18th.
+	l := announce.LanguageOf("en-GB")
+	if got := l.Ripe(s); got != "Ripe this week: Wrenlight." {
+		t.Fatalf("open, %q", got)
+	}
+	for through, want := range map[weather.Date]string{june(9): "Ripe this week: Wrenlight.", june(12): "Ripe this week: Wrenlight.", june(15): "Ripe this week: Wrenlight.", june(16): "", june(30): ""} {
+		s.Shut = map[string]weather.Date{"a-hill": through}
+		if got := l.Ripe(s); got != want {
+			t.Errorf("shut through %s: %q, want %q", through, got, want)
+		}
+	}
+	farm := announce.Told{
+		Farm: s.Farm, Forecast: s.Forecast, Decisions: s.Decisions, Varieties: s.Varieties, Shut: map[string]weather.Date{"a-hill": june(12)},
+		Announcing: forecast.Announcing{Language: "en-GB", Public: forecast.PublicPage{On: true, Varieties: true}},
+	}
+	p := farm.Public(june(10))
+	if len(p.Ripe) != 1 {
+		t.Fatalf("everybody sees %+v", p.Ripe)
+	}
+	for i, on := range p.Ripe[0].On {
+		if day := june(10 + i); on != (day > june(12)) {
+			t.Errorf("%s: offered is %v", day, on)
+		}
+	}
+}
+
+// Until the farm has decided, when it will open is something to come.
+func TestEverybodySeesAnOpeningToComeOnlyIfTheFarmAllows(t *testing.T) {
+	t.Parallel()
+	s := told(june(1), june(10), june(14), true, false)
+	for _, ahead := range []bool{false, true} {
+		farm := announce.Told{
+			Farm: s.Farm, Forecast: s.Forecast, Varieties: s.Varieties,
+			Announcing: forecast.Announcing{Language: "en-GB", Public: forecast.PublicPage{On: true, Ahead: ahead}},
+		}
+		want := "We will tell you here when we open."
+		if ahead {
+			want = announce.LanguageOf("en-GB").Opening(s)
+		}
+		if got := farm.Public(june(1)).Opening; got != want {
+			t.Errorf("ahead %v: %q, want %q", ahead, got, want)
+		}
+		farm.Decisions = decide(s, forecast.DecideOpening, june(5)).Decisions
+		if got := farm.Public(june(1)).Opening; !strings.Contains(announce.LanguageOf("en-GB").Opening(decide(s, forecast.DecideOpening, june(5))), got) {
+			t.Errorf("decided, %q", got)
+		}
+	}
+}

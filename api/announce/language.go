@@ -42,6 +42,7 @@ const (
 	ripeNow   phrase = "ripe now"   // {list}.
 	next      phrase = "next"       // {list}.
 	caution   phrase = "caution"    //
+	untold    phrase = "untold"     // Nothing may be told ahead.
 	// The same, as short as a sign wants it.
 	unknownShort phrase = "unknown, short"
 	soonShort    phrase = "soon, short"
@@ -78,6 +79,7 @@ var englishSentences = map[phrase]string{
 	peak:      "We expect the most fruit in the week from {a} to {b}.",
 	ripeNow:   "Ripe this week: {list}.",
 	next:      "Coming next: {list}.",
+	untold:    "We will tell you here when we open.",
 	caution:   "Dates depend on the weather: please ask or look here before you drive.",
 
 	unknownShort: "later this season", soonShort: "any day now", partlyShort: "{part}", betweenShort: "{a} to {b}",
@@ -126,6 +128,7 @@ var german = Language{
 		peak:      "Die meisten Früchte erwarten wir in der Woche von {a} bis {b}.",
 		ripeNow:   "Diese Woche reif: {list}.",
 		next:      "Als Nächstes: {list}.",
+		untold:    "Wann wir öffnen, steht dann hier.",
 		caution:   "Alles hängt vom Wetter ab: Bitte fragen oder schauen Sie hier nach, bevor Sie losfahren.",
 
 		unknownShort: "später in der Saison", soonShort: "in den nächsten Tagen", partlyShort: "{part}", betweenShort: "{a} bis {b}",
@@ -160,6 +163,7 @@ var french = Language{
 		peak:      "Nous attendons le plus de fruits dans la semaine du {a} au {b}.",
 		ripeNow:   "Mûres cette semaine : {list}.",
 		next:      "Ensuite : {list}.",
+		untold:    "Nous dirons ici quand nous ouvrons.",
 		caution:   "Tout dépend du temps : renseignez-vous ici avant de prendre la route.",
 
 		unknownShort: "plus tard dans la saison", soonShort: "dans les prochains jours", partlyShort: "{part}", betweenShort: "du {a} au {b}",

@@ -17,6 +17,9 @@ type State struct {
 	Decisions []forecast.Decision // Of the season, all versions.
 	Varieties map[string]string   // Names by identifier.
 	Today     weather.Date
+	// Shut is, by planting, the last date on which a spray keeps its block closed:
+	// what stands there is not offered.
+	Shut map[string]weather.Date
 }
 
 // decided returns the day that the farm has decided on.
@@ -152,8 +155,8 @@ const thisWeek = 7
 // RipeThisWeek returns the names of the varieties whose picking window, by its
 // middle dates, touches the coming seven days, in order of ripening.
 func (s State) RipeThisWeek() []string {
-	return s.names(func(d forecast.StageDates) bool {
-		return d.FirstRipe.P50 <= s.Today+thisWeek-1 && s.Today <= d.LastPick.P50
+	return s.names(func(planting string, d forecast.StageDates) bool {
+		return d.FirstRipe.P50 <= s.Today+thisWeek-1 && max(s.Today, s.opensAgain(planting)) <= min(d.LastPick.P50, s.Today+thisWeek-1)
 	})
 }
 
@@ -161,15 +164,24 @@ func (s State) RipeThisWeek() []string {
 // it.
 func (s State) ComingNext() []string {
 	now := s.RipeThisWeek()
-	return slices.DeleteFunc(s.names(func(d forecast.StageDates) bool {
+	return slices.DeleteFunc(s.names(func(_ string, d forecast.StageDates) bool {
 		return s.Today+thisWeek <= d.FirstRipe.P50 && d.FirstRipe.P50 < s.Today+2*thisWeek
 	}), func(name string) bool { return slices.Contains(now, name) })
 }
 
-func (s State) names(is func(forecast.StageDates) bool) []string {
+// opensAgain returns the first date on which no spray keeps a planting's block
+// closed; 0 for one that is open.
+func (s State) opensAgain(planting string) weather.Date {
+	if d, ok := s.Shut[planting]; ok {
+		return d + 1
+	}
+	return 0
+}
+
+func (s State) names(is func(planting string, d forecast.StageDates) bool) []string {
 	var out []string
 	for _, p := range s.Forecast.Plantings {
-		if p.Stages == nil || !is(*p.Stages) {
+		if p.Stages == nil || !is(p.Planting, *p.Stages) {
 			continue
 		}
 		name := s.Varieties[p.Variety]

@@ -14,10 +14,11 @@ import (
 type Told struct {
 	Farm       forecast.Farm
 	Announcing forecast.Announcing
-	Decisions  []forecast.Decision // Of all seasons, all versions, by season, kind and version.
-	Forecast   *forecast.Forecast  // The latest; nil: there is none.
-	MadeAt     time.Time           // Of the forecast; zero without one.
-	Varieties  map[string]string   // Names by identifier.
+	Decisions  []forecast.Decision     // Of all seasons, all versions, by season, kind and version.
+	Forecast   *forecast.Forecast      // The latest; nil: there is none.
+	MadeAt     time.Time               // Of the forecast; zero without one.
+	Varieties  map[string]string       // Names by identifier.
+	Shut       map[string]weather.Date // As in State.
 }
 
 // Language returns the language that the farm speaks in public.
@@ -27,7 +28,7 @@ func (t *Told) Language() *Language { return LanguageOf(t.Announcing.LanguageOf(
 // season says nothing about this one, whatever was told of it.
 func (t *Told) State(today weather.Date) State {
 	season := forecast.SeasonOf(today, t.Farm.Southern())
-	s := State{Farm: t.Farm, Forecast: t.Forecast, Decisions: t.Decisions, Varieties: t.Varieties, Today: today}
+	s := State{Farm: t.Farm, Forecast: t.Forecast, Decisions: t.Decisions, Varieties: t.Varieties, Today: today, Shut: t.Shut}
 	if t.Forecast == nil || t.Forecast.Season != season {
 		s.Forecast = &forecast.Forecast{Season: season, AsOf: today}
 	}
@@ -85,6 +86,10 @@ func (t *Told) Public(today weather.Date) Public {
 			Phone: l.tell(phoneHead), Website: l.tell(websiteHead), Feed: l.tell(feedHead), Beads: l.tell(beadsMean),
 		},
 	}
+	// When it will open is something to come, until the farm has decided it.
+	if _, told := s.decided(forecast.DecideOpening); !told && !may.Ahead && !s.IsOver() {
+		p.Opening = l.say(untold)
+	}
 	// A week that the farm has decided to tell is told; one that was merely
 	// advised is something to come.
 	if _, told := s.decided(forecast.DecidePeakWeek); told || may.Ahead {
@@ -114,8 +119,8 @@ func (t *Told) Public(today weather.Date) Public {
 func (s State) ripeOn(name string, days []RipeDay) []bool {
 	on := make([]bool, len(days))
 	for i, day := range days {
-		on[i] = slices.Contains(s.names(func(d forecast.StageDates) bool {
-			return d.FirstRipe.P50 <= day.Date && day.Date <= d.LastPick.P50
+		on[i] = slices.Contains(s.names(func(planting string, d forecast.StageDates) bool {
+			return max(d.FirstRipe.P50, s.opensAgain(planting)) <= day.Date && day.Date <= d.LastPick.P50
 		}), name)
 	}
 	return on

@@ -5,10 +5,21 @@ import (
 
 	"ripetide/api"
 	"ripetide/forecast"
+	"ripetide/weather"
 )
 
 // decideDays is how many days before a day must be decided on that is told.
 const decideDays = 3
+
+// lateNotice says what is left when the day to decide by, which is by, has come or
+// passed.
+func lateNotice(o *api.Opening, by weather.Date) string {
+	n := count(o.Farm.Opening.Notice(), "day", "days")
+	if by == o.Today {
+		return "Decide today: the slowest way of telling people needs " + n + "."
+	}
+	return "It is too late for the slowest way of telling people, which needs " + n + "; quicker ones still reach them."
+}
 
 // openingTasks tells what the opening asks for: a day to decide on, and a day
 // that was announced and is no longer sure.
@@ -23,7 +34,9 @@ func openingTasks(o *api.Opening) []morningTask {
 	case !ok:
 		return nil
 	case decided:
+		told := false
 		for _, d := range o.Forecast.Days {
+			told = told || d.Date == day
 			if d.Date != day || d.Ready >= a.Confidence {
 				continue
 			}
@@ -32,6 +45,11 @@ func openingTasks(o *api.Opening) []morningTask {
 			if next := a.Opening.Day; next != nil && *next > day {
 				to.Why += " The first day that is sure enough is " + o.Farm.Day(*next) + "."
 			}
+			return []morningTask{to}
+		}
+		if !told && len(o.Forecast.Days) > 0 { // It lies outside nearly all possible seasons.
+			to.What = "The opening on " + o.Farm.Day(day) + " has no fruit"
+			to.Why = "You have announced it, and hardly any possible season has ripe fruit on that day."
 			return []morningTask{to}
 		}
 		if n := int(day - o.Today); n <= decideDays {
@@ -47,7 +65,7 @@ func openingTasks(o *api.Opening) []morningTask {
 		to.What = "Decide when to open: " + o.Farm.Day(day) + " is advised"
 		to.Why = "Decide by " + o.Farm.Day(by) + "."
 		if by <= o.Today {
-			to.Why = "The slowest way of telling people needs " + count(o.Farm.Opening.Notice(), "day", "days") + ": decide today."
+			to.Why = lateNotice(o, by)
 		}
 		return []morningTask{to}
 	}

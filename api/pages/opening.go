@@ -49,6 +49,7 @@ type openingPage struct {
 	Texts    []openingText
 	Weeks    []openingWeek
 	Closing  string
+	Moves    string         // How week and last day may move.
 	Told     []decisionLine // How decisions came to be, the newest first.
 	Grower   bool
 	Owner    bool
@@ -110,7 +111,7 @@ var textNames = map[forecast.Text][2]string{
 }
 
 var decisionNames = map[forecast.DecisionKind]string{
-	forecast.DecideOpening: "Opening day", forecast.DecidePeakWeek: "Week with most fruit, from", forecast.DecideClosing: "Last day",
+	forecast.DecideOpening: "Opening day", forecast.DecidePeakWeek: "Week with the most fruit, from", forecast.DecideClosing: "Last day",
 }
 
 func (p *Pages) opening(v *visit) error { return p.showOpening(v, http.StatusOK, "") }
@@ -153,7 +154,7 @@ func (p *Pages) closedBlocks(v *visit) (out []closedBlock, err error) {
 func (page *openingPage) tell(o *api.Opening) {
 	f, farm := o.Forecast, &o.Farm
 	page.Season, page.Forecast = f.Season, o.Frozen.ID
-	page.AsOf = "as of the morning of " + farm.DayYear(f.AsOf)
+	page.AsOf = "As of the morning of " + farm.DayYear(f.AsOf)
 	if n := int(o.Today - f.AsOf); n > 0 {
 		page.AsOf += ", " + count(n, "day", "days") + " ago"
 	}
@@ -197,8 +198,13 @@ func (page *openingPage) tell(o *api.Opening) {
 			})
 		}
 		if d := a.Closing.Day; d != nil {
-			page.Closing = fmt.Sprintf("%s is the last day you open on with at least %s of enough for the day’s crowd.", farm.Day(*d), chancesOf(a.Confidence))
+			page.Closing = fmt.Sprintf("%s is the last of your open days with at least %s of enough for the day’s crowd; tell people by %s.", farm.Day(*d), chancesOf(a.Confidence), farm.Day(*a.Closing.CommitBy))
 		}
+	}
+	if a := f.Advice; a != nil && a.MayMove != nil {
+		m := a.MayMove
+		page.Moves = fmt.Sprintf("As seen from %s, the week with the most fruit is still the same in %s and the last day in %s.",
+			farm.Day(m.By), chancesOf(m.Peak.Stays), chancesOf(m.Closing.Stays))
 	}
 	page.Caution = "Advice is an estimate: walk the field before you tell anybody a day."
 }
@@ -232,18 +238,18 @@ func (page *openingPage) answer(o *api.Opening) {
 		page.Answer = "The season is over"
 	case o.IsOpen():
 		page.Answer = "You are open"
-		page.Under = append(page.Under, "since "+farm.Day(d))
+		page.Under = append(page.Under, "Since "+farm.Day(d)+".")
 	case decided:
 		page.Answer = "You open on " + farm.Day(d)
 		if n := int(d - o.Today); n > 0 {
-			page.Under = append(page.Under, "in "+count(n, "day", "days"))
+			page.Under = append(page.Under, "In "+count(n, "day", "days")+".")
 		}
 	case ok:
 		page.Answer = "Advised: " + farm.Day(d)
 		if by := o.Forecast.Advice.Opening.CommitBy; by != nil && *by > o.Today {
-			page.Under = append(page.Under, "decide by "+farm.Day(*by))
+			page.Under = append(page.Under, "Decide by "+farm.Day(*by)+".")
 		} else {
-			page.Under = append(page.Under, "decide today: the slowest way of telling people needs "+count(o.Farm.Opening.Notice(), "day", "days"))
+			page.Under = append(page.Under, lateNotice(o, *o.Forecast.Advice.Opening.CommitBy))
 		}
 	default:
 		page.Answer = "No day to advise yet"
@@ -438,6 +444,8 @@ func (p *Pages) decide(v *visit) error {
 	}
 	if _, _, err := api.Decide(ctx, p.Store, v.farm.ID, d); errors.Is(err, forecast.ErrDecisionNotFound) {
 		return p.showOpening(v, http.StatusConflict, "There is nothing to take back any more.")
+	} else if f, ok := errors.AsType[*forecast.FieldError](err); ok {
+		return p.showOpening(v, http.StatusUnprocessableEntity, "Nothing is saved: the "+f.Field+" "+f.Reason+".")
 	} else if err != nil {
 		return err
 	}
@@ -476,9 +484,8 @@ func (p *Pages) openingSheet(v *visit) error {
 		Season: f.Season, AsOf: full.AsOf, Answer: full.Answer, Says: full.Says, Certainty: certaintyNames[o.Certainty()],
 		Holidays: full.Holidays, Channels: full.Channels,
 		What: []string{
-			"A cool week puts every date back: a month that is " + strings.TrimPrefix(farm.Difference(1), "+") + " cooler, by about two days.",
-			"Heat brings everything forward and shortens it.",
-			"Frost on open flowers takes the first fruit, and rain closes fields: neither is in these dates until it is entered.",
+			"A cool spell puts dates back; heat brings them forward and shortens the season.",
+			"Frost on open flowers takes the first fruit, and rain can close fields: neither is in these dates.",
 		},
 	}
 	if page.Closed, err = p.closedBlocks(v); err != nil {
@@ -491,10 +498,12 @@ func (p *Pages) openingSheet(v *visit) error {
 	}
 	if a := f.Advice; a != nil {
 		if r := a.Opening.Range; r != nil {
-			page.Range = []channelLine{{"Hardly before", farm.Day(r.P10)}, {"Most likely", farm.Day(r.P50)}, {"Hardly after", farm.Day(r.P90)}}
+			page.Range = []channelLine{
+				{"One time in ten by", farm.Day(r.P10)}, {"As likely by as after", farm.Day(r.P50)}, {"Nine times in ten by", farm.Day(r.P90)},
+			}
 		}
 		if w := a.PeakWeek; w.From != nil {
-			page.Range = append(page.Range, channelLine{"Most fruit", farm.Span(*w.From, *w.To)})
+			page.Range = append(page.Range, channelLine{"The most fruit", farm.Span(*w.From, *w.To) + ", " + chancesOf(*w.Probability)})
 		}
 		if d := a.Closing.Day; d != nil {
 			page.Range = append(page.Range, channelLine{"Enough until about", farm.Day(*d)})
@@ -506,7 +515,7 @@ func (p *Pages) openingSheet(v *visit) error {
 			if name == "" {
 				name = d.Variety
 			}
-			page.Ripe = append(page.Ripe, channelLine{name + ", " + d.Block, farm.Span(s.FirstRipe.P50, s.LastPick.P50)})
+			page.Ripe = append(page.Ripe, channelLine{name + ", " + d.Block, "about " + farm.Span(s.FirstRipe.P50, s.LastPick.P50) + "; 8 times in 10 within " + farm.Span(s.FirstRipe.P10, s.LastPick.P90)})
 		}
 	}
 	return p.render(v, http.StatusOK, v, "opening-sheet", fmt.Sprintf("Opening %d, to print", page.Season), page)
