@@ -24,7 +24,7 @@ import (
 // ToldStore names what a farm tells people from.
 type ToldStore interface {
 	// ToldState is the same while the farm, its announcing, decisions, varieties,
-	// sprays and latest forecast are; at is when any of them changed last.
+	// plantings, sprays and latest forecast are; at is when any of them changed last.
 	ToldState(ctx context.Context, farm string) (state string, at time.Time, err error)
 }
 

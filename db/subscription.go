@@ -100,13 +100,14 @@ func (s *Store) RevokeSubscription(ctx context.Context, farm, id, by string, at 
 // Rows are added and never changed, so that their number names them.
 const toldStateSQL = `
 	SELECT
-		concat_ws(' ', f.n, a.n, d.n, v.n, s.n, z.id),
-		GREATEST(f.at, a.at, d.at, v.at, s.at, z.made_at)
+		concat_ws(' ', f.n, a.n, d.n, v.n, p.n, s.n, z.id),
+		GREATEST(f.at, a.at, d.at, v.at, p.at, s.at, z.made_at)
 	FROM
 		(SELECT count(*) AS n, max(recorded_at) AS at FROM farm_version WHERE farm = $1) AS f,
 		(SELECT count(*) AS n, max(recorded_at) AS at FROM announcing_version WHERE farm = $1) AS a,
 		(SELECT count(*) AS n, max(decided_at) AS at FROM decision_version WHERE farm = $1) AS d,
 		(SELECT count(*) AS n, max(recorded_at) AS at FROM variety_version WHERE farm = $1) AS v
+		CROSS JOIN (SELECT count(*) AS n, max(recorded_at) AS at FROM planting_version WHERE farm = $1) AS p
 		CROSS JOIN (SELECT count(*) AS n, max(recorded_at) AS at FROM spray_version WHERE farm = $1) AS s
 		LEFT JOIN (
 			SELECT id, made_at
@@ -117,7 +118,7 @@ const toldStateSQL = `
 	WHERE f.n > 0`
 
 // ToldState names all that a farm tells people from: the farm itself, its
-// announcing, decisions, names of varieties, sprays and latest forecast. While it is the
+// announcing, decisions, names of varieties, plantings, sprays and latest forecast. While it is the
 // same, so are they. It also returns when any of them changed last. Errors:
 // [forecast.ErrFarmNotFound].
 func (s *Store) ToldState(ctx context.Context, farm string) (state string, at time.Time, err error) {

@@ -115,10 +115,18 @@ func TestStateOfWhatIsToldChangesWithIt(t *testing.T) {
 		_, err := s.PutAnnouncing(ctx, "hill", forecast.Announcing{Public: forecast.PublicPage{On: true}}, "test", at(9))
 		return err
 	})
-	step("a planting", false, 9, func() error {
+	step("a spray", true, 10, func() error {
+		_, err := s.AddSprays(ctx, "hill", []forecast.Spray{planned("good")}, "test", at(10))
+		return err
+	})
+	step("a planting", true, 11, func() error {
 		p := north
 		p.Block = "Elsewhere"
-		_, err := s.PutPlanting(ctx, "hill", p, "test", at(9))
+		_, err := s.PutPlanting(ctx, "hill", p, "test", at(11))
+		return err
+	})
+	step("a picking", false, 11, func() error {
+		_, err := s.AddPickings(ctx, "hill", []forecast.Picking{picked("2026-06-12", 90)}, "test", at(12))
 		return err
 	})
 }

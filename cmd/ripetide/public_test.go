@@ -227,7 +227,7 @@ func TestEverybodySeesWhatTheFarmLetsThem(t *testing.T) {
 
 	set(`{"on":true}`, about)
 	_, page := get(200, "/at/lanternfen")
-	for _, want := range []string{`<html lang="en-US">`, "Lanternfen", "The first strawberries are ripe, and we will tell you any day now when we open.", "Daily 8 to 12.", "Sandbar Road 7.", `href="tel:&#43;17345550100"`, `<a href="https://lanternfen.example">`, "Dates depend on the weather", "As of Monday, June\u00a011.", `href="/at/lanternfen/changes.atom"`} {
+	for _, want := range []string{`<html lang="en-US">`, "Lanternfen", "We will tell you here when we open.", "Daily 8 to 12.", "Sandbar Road 7.", `href="tel:&#43;17345550100"`, `<a href="https://lanternfen.example">`, "Dates depend on the weather", "As of Monday, June\u00a011.", `href="/at/lanternfen/changes.atom"`} {
 		if !strings.Contains(page, want) {
 			t.Errorf("the page lacks %q:\n%s", want, page)
 		}
@@ -235,6 +235,11 @@ func TestEverybodySeesWhatTheFarmLetsThem(t *testing.T) {
 	if strings.Contains(page, "<script") {
 		t.Error("the page has a script")
 	}
+	set(`{"on":true,"ahead":true}`, about)
+	if _, page := get(200, "/at/lanternfen"); !strings.Contains(page, "The first strawberries are ripe, and we will tell you any day now when we open.") {
+		t.Errorf("what is to come is allowed, and the page lacks it:\n%s", page)
+	}
+	set(`{"on":true}`, about)
 	// The farm decides, and the page follows.
 	const decide = farmPath + "/seasons/2018/decisions/"
 	s.json(201, "PUT", decide+"opening", `{"day":"2018-06-11","note":"the school comes"}`)
