@@ -105,6 +105,7 @@ type Opening struct {
 	Frozen     forecast.Frozen
 	Announcing forecast.Announcing
 	Now        []DecisionNow
+	Blocks     []forecast.Block // As sprays leave them.
 }
 
 // ReadOpening gathers the opening of a farm by a frozen forecast, or by the
@@ -137,7 +138,8 @@ func ReadOpening(ctx context.Context, store Store, service *forecast.Service, fa
 	if o.Announcing, err = store.Announcing(ctx, farm); err != nil {
 		return nil, err
 	}
-	if o.Shut, err = shutThrough(ctx, SprayBook{store, service, func() time.Time { return now }}, o.Farm); err != nil {
+	book := SprayBook{store, service, func() time.Time { return now }}
+	if o.Blocks, o.Shut, err = shutThrough(ctx, book, o.Farm); err != nil {
 		return nil, err
 	}
 	varieties, err := store.Varieties(ctx, farm)
@@ -151,14 +153,19 @@ func ReadOpening(ctx context.Context, store Store, service *forecast.Service, fa
 	return o, nil
 }
 
-// shutThrough returns until when sprays keep the blocks of plantings closed.
-func shutThrough(ctx context.Context, book SprayBook, farm forecast.Farm) (map[string]weather.Date, error) {
+// shutThrough returns the blocks of a farm, and until when sprays keep those of
+// plantings closed; nothing when no spray is on record.
+func shutThrough(ctx context.Context, book SprayBook, farm forecast.Farm) ([]forecast.Block, map[string]weather.Date, error) {
 	zone, err := farm.Location()
 	if err != nil {
-		return nil, err
+		return nil, nil, err
+	}
+	sprays, err := book.Store.Sprays(ctx, farm.ID, nil, nil)
+	if err != nil || len(sprays) == 0 {
+		return nil, nil, err
 	}
 	blocks, err := book.Blocks(ctx, farm)
-	return forecast.ShutThrough(blocks, zone), err
+	return blocks, forecast.ShutThrough(blocks, zone), err
 }
 
 // Day returns the day that was decided to open on, else the one advised.

@@ -113,7 +113,7 @@ func (s *Server) gatherTold(ctx context.Context, farm string) (*announce.Told, e
 	if t.Forecast, err = s.forecast.Decode(ctx, z); err != nil {
 		return nil, err
 	}
-	t.Shut, err = shutThrough(ctx, s.sprayBook(), t.Farm)
+	_, t.Shut, err = shutThrough(ctx, s.sprayBook(), t.Farm)
 	return t, err
 }
 

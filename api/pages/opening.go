@@ -132,22 +132,18 @@ func (p *Pages) showOpening(v *visit, status int, fault string) error {
 	}
 	page.Done = map[string]string{"decided": "It is on record.", "back": "It was taken back."}[v.QueryParam("done")]
 	page.tell(o)
-	if page.Closed, err = p.closedBlocks(v); err != nil {
-		return err
-	}
 	return p.render(v, status, v, "opening", fmt.Sprintf("Opening %d", page.Season), page)
 }
 
 // closedBlocks tells which blocks sprays keep closed, and what falls into that
 // time.
-func (p *Pages) closedBlocks(v *visit) (out []closedBlock, err error) {
-	blocks, err := p.blocksNow(v)
-	for _, b := range blocks {
-		if says := api.TellBlock(v.farm, b); len(b.Sprayed) > 0 && len(says) > 0 {
+func closedBlocks(o *api.Opening) (out []closedBlock) {
+	for _, b := range o.Blocks {
+		if says := api.TellBlock(o.Farm, b); len(b.Sprayed) > 0 && len(says) > 0 {
 			out = append(out, closedBlock{b.Name, says})
 		}
 	}
-	return out, err
+	return out
 }
 
 // tell fills the page.
@@ -173,6 +169,7 @@ func (page *openingPage) tell(o *api.Opening) {
 	page.days(o)
 	page.decisions(o)
 	page.Channels = channelLines(o)
+	page.Closed = closedBlocks(o)
 	for _, h := range o.Holidays() {
 		line := channelLine{h.Name, farm.Day(h.Date)}
 		if h.ReadyBy != nil {
@@ -482,14 +479,11 @@ func (p *Pages) openingSheet(v *visit) error {
 	farm, f := &o.Farm, o.Forecast
 	page := sheetPage{
 		Season: f.Season, AsOf: full.AsOf, Answer: full.Answer, Says: full.Says, Certainty: certaintyNames[o.Certainty()],
-		Holidays: full.Holidays, Channels: full.Channels,
+		Holidays: full.Holidays, Channels: full.Channels, Closed: full.Closed,
 		What: []string{
 			"A cool spell puts dates back; heat brings them forward and shortens the season.",
 			"Frost on open flowers takes the first fruit, and rain can close fields: neither is in these dates.",
 		},
-	}
-	if page.Closed, err = p.closedBlocks(v); err != nil {
-		return err
 	}
 	for _, t := range full.Texts {
 		if t.Text != "" {
