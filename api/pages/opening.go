@@ -156,7 +156,7 @@ func (page *openingPage) tell(o *api.Opening) {
 	}
 	page.answer(o)
 	page.Why = o.Why()
-	if c := o.Certainty(); !o.IsOver() {
+	if c := o.Certainty(); !o.IsOver() && !o.IsOpen() {
 		for _, s := range announce.Steps {
 			page.Steps = append(page.Steps, certaintyStep{certaintyNames[s], s == c, s.Step() <= c.Step()})
 		}
