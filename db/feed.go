@@ -262,21 +262,41 @@ func (s *Store) Lock(ctx context.Context, k feed.Key) (unlock func(), got bool, 
 }
 
 // lockRun takes the lock of a piece of work across all instances and reports
-// whether it got it; it does not wait for it. unlock works also when ctx has
-// ended.
+// whether it got it; it does not wait for whoever has it. unlock works also when
+// ctx has ended.
 func (s *Store) lockRun(ctx context.Context, work string) (unlock func(), got bool, err error) {
-	conn, err := s.pool.Acquire(ctx)
+	conn, release, err := s.hold(ctx)
 	if err != nil {
 		return nil, false, fmt.Errorf("lock %s: %w", work, err)
 	}
 	if err := conn.QueryRow(ctx, lockRunSQL, work).Scan(&got); err != nil || !got {
 		conn.Release()
+		release()
 		if err != nil {
 			return nil, false, fmt.Errorf("lock %s: %w", work, domain(err))
 		}
 		return nil, false, nil
 	}
-	return func() { unlockRun(context.WithoutCancel(ctx), conn, work) }, true, nil
+	return func() {
+		unlockRun(context.WithoutCancel(ctx), conn, work)
+		release()
+	}, true, nil
+}
+
+// hold acquires a connection for work that will ask for others while it has it.
+// Of all connections no more than half are held so, else everybody could wait
+// for everybody. The caller releases the connection and then its place.
+func (s *Store) hold(ctx context.Context) (conn *pgxpool.Conn, release func(), err error) {
+	select {
+	case s.held <- struct{}{}:
+	case <-ctx.Done():
+		return nil, nil, ctx.Err()
+	}
+	if conn, err = s.pool.Acquire(ctx); err != nil {
+		<-s.held
+		return nil, nil, err
+	}
+	return conn, func() { <-s.held }, nil
 }
 
 // unlockRun gives a lock back with its connection. One that cannot be asked is

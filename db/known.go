@@ -59,16 +59,8 @@ func lockKnown(ctx context.Context, tx pgx.Tx, lockSQL, farm string) (mark time.
 
 // Settle implements [forecast.Store].
 func (s *Store) Settle(ctx context.Context, farm string, at time.Time) (known time.Time, done func(), err error) {
-	// Whoever settles holds a connection and will ask for others: not all of them
-	// may be held at once.
-	select {
-	case s.settling <- struct{}{}:
-	case <-ctx.Done():
-		return time.Time{}, nil, fmt.Errorf("settle: %w", ctx.Err())
-	}
-	conn, err := s.pool.Acquire(ctx)
+	conn, release, err := s.hold(ctx)
 	if err != nil {
-		<-s.settling
 		return time.Time{}, nil, fmt.Errorf("settle: %w", err)
 	}
 	work := "forecast " + farm
@@ -76,12 +68,12 @@ func (s *Store) Settle(ctx context.Context, farm string, at time.Time) (known ti
 	// one before, which must be there.
 	if _, err := conn.Exec(ctx, waitRunSQL, work); err != nil {
 		conn.Release()
-		<-s.settling
+		release()
 		return time.Time{}, nil, fmt.Errorf("settle: %w", domain(err))
 	}
 	done = func() {
 		unlockRun(context.WithoutCancel(ctx), conn, work)
-		<-s.settling
+		release()
 	}
 	err = s.write(ctx, func(tx pgx.Tx) error {
 		mark, err := lockKnown(ctx, tx, ownKnownSQL, farm)

@@ -1,6 +1,7 @@
 package db_test
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"slices"
@@ -12,6 +13,7 @@ import (
 
 	"ripetide/forecast"
 	"ripetide/weather"
+	"ripetide/weather/feed"
 )
 
 // What was known when a forecast was made stays what was known: many people
@@ -154,4 +156,28 @@ func TestSettlingGoesOn(t *testing.T) {
 	if _, _, err := s.Settle(t.Context(), "moor", at(1)); !errors.Is(err, forecast.ErrFarmNotFound) {
 		t.Errorf("of a farm that is not there: %v", err)
 	}
+}
+
+// However many hold locks while they work, there is a connection left for the
+// work.
+func TestLocksLeaveConnectionsForTheWork(t *testing.T) {
+	t.Parallel()
+	s, _ := farmed(t)
+	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+	defer cancel()
+	var wg sync.WaitGroup
+	for i := range 40 {
+		wg.Go(func() {
+			unlock, got, err := s.Lock(ctx, feed.Key{Farm: "hill", Station: "barn", Feed: fmt.Sprint(i)})
+			if err != nil || !got {
+				t.Errorf("%d: got %v, %v", i, got, err)
+				return
+			}
+			defer unlock()
+			if _, err := s.Farm(ctx, "hill"); err != nil {
+				t.Errorf("%d: %v", i, err)
+			}
+		})
+	}
+	wg.Wait()
 }

@@ -22,8 +22,8 @@ var _ forecast.Store = (*Store)(nil)
 
 // Store is the database. It is safe for concurrent use.
 type Store struct {
-	pool     *pgxpool.Pool
-	settling chan struct{} // Places for those who settle what is known.
+	pool *pgxpool.Pool
+	held chan struct{} // Places for those who hold a connection, see hold.
 
 	// What is frozen never changes: bodies of forecasts, and their dates alone, of
 	// as many as some long seasons have.
@@ -67,7 +67,7 @@ func Open(ctx context.Context, dsn string, o Options) (*Store, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open database: %w", err)
 	}
-	s := &Store{pool: pool, settling: make(chan struct{}, max(1, cfg.MaxConns/2))}
+	s := &Store{pool: pool, held: make(chan struct{}, max(1, cfg.MaxConns/2))}
 	s.stages.Most = 1000
 	if err := s.checkServer(ctx); err != nil {
 		pool.Close()
