@@ -35,7 +35,7 @@ type Store struct {
 // string sets itself come before them.
 type Options struct {
 	ApplicationName  string        // Name in pg_stat_activity; default ripetide.
-	MaxConns         int32         // Most connections; default: pool_max_conns of the connection string, else the greater of 4 and the number of cores.
+	MaxConns         int32         // Most connections, 4 at least; default: pool_max_conns of the connection string, else the greater of 4 and the number of cores.
 	StatementTimeout time.Duration // Longest run of one statement; default 1 min.
 	LockTimeout      time.Duration // Longest wait for another writer; default 10 s.
 	IdleTimeout      time.Duration // Longest pause inside a transaction; default 1 min.
@@ -62,6 +62,8 @@ func Open(ctx context.Context, dsn string, o Options) (*Store, error) {
 	if o.MaxConns > 0 {
 		cfg.MaxConns = o.MaxConns
 	}
+	// A daily forecast holds two connections and asks for a third, see hold.
+	cfg.MaxConns = max(cfg.MaxConns, leastConns)
 	cfg.AfterConnect = registerTypes
 	pool, err := pgxpool.NewWithConfig(ctx, cfg)
 	if err != nil {
@@ -75,6 +77,9 @@ func Open(ctx context.Context, dsn string, o Options) (*Store, error) {
 	}
 	return s, nil
 }
+
+// leastConns is the fewest connections that a store works with.
+const leastConns = 4
 
 func millis(d, standard time.Duration) string {
 	if d <= 0 {
