@@ -3,6 +3,7 @@
 package postmaster_test
 
 import (
+	"bytes"
 	"fmt"
 	"net"
 	"os"
@@ -100,6 +101,8 @@ func TestZombieServer(t *testing.T) {
 	if err := h.cmd.Process.Signal(syscall.SIGSTOP); err != nil {
 		t.Fatal(err)
 	}
+	// A thread that still runs would bury the server at once.
+	eventually(t, "every thread of the parent is stopped", func() bool { return stopped(t, h.cmd.Process.Pid) })
 	killHard(t, pid)
 	eventually(t, "the server is a zombie", func() bool { return state(pid) == "Z" })
 	s := open(t, folder)
@@ -110,6 +113,26 @@ func TestZombieServer(t *testing.T) {
 		t.Error("the zombie was buried too early: this proved nothing")
 	}
 	h.kill()
+}
+
+// stopped reports whether every thread of a process is stopped by a signal.
+func stopped(t *testing.T, pid int) bool {
+	t.Helper()
+	stats, err := filepath.Glob(fmt.Sprintf("/proc/%d/task/*/stat", pid))
+	if err != nil || len(stats) == 0 {
+		t.Fatalf("threads of %d: %v, %v", pid, stats, err)
+	}
+	for _, name := range stats {
+		b, err := os.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		// The state follows the command, which stands in brackets and may hold any.
+		if i := bytes.LastIndexByte(b, ')'); i < 0 || !bytes.HasPrefix(b[i:], []byte(") T")) {
+			return false
+		}
+	}
+	return true
 }
 
 // TestOrphanBackend: a backend that computes does not notice that its server
