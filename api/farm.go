@@ -67,25 +67,13 @@ func (in *farmIn) Resolve(huma.Context) []error {
 	errs := in.farm().Validate()
 	if o := in.Body.Opening; o != nil {
 		for _, name := range slices.Sorted(maps.Keys(o.ReadyKgOn)) {
-			if _, ok := weekdayNamed(name); !ok {
+			if _, ok := forecast.WeekdayNamed(name); !ok {
 				errs = append(errs, &forecast.FieldError{Field: "opening.ready_kg_on." + name, Reason: "is no weekday; they are monday to sunday"})
 			}
 		}
 	}
 	return errs
 }
-
-func weekdayNamed(name string) (time.Weekday, bool) {
-	for w := time.Sunday; w <= time.Saturday; w++ {
-		if name == weekdayName(w) {
-			return w, true
-		}
-	}
-	return 0, false
-}
-
-// weekdayName is the name of a weekday in the interface.
-func weekdayName(w time.Weekday) string { return strings.ToLower(w.String()) }
 
 func (in *farmIn) farm() forecast.Farm {
 	b := in.Body
@@ -103,7 +91,7 @@ func (in *farmIn) farm() forecast.Farm {
 			FirstVarieties: or(o.FirstVarieties, 0),
 		}
 		for name, kg := range o.ReadyKgOn {
-			if w, ok := weekdayNamed(name); ok {
+			if w, ok := forecast.WeekdayNamed(name); ok {
 				f.Opening.ReadyKgOn[w] = kg
 			}
 		}
@@ -112,7 +100,7 @@ func (in *farmIn) farm() forecast.Farm {
 		}
 		for w := time.Sunday; w <= time.Saturday; w++ {
 			for _, name := range o.Weekdays {
-				if name == weekdayName(w) {
+				if name == forecast.WeekdayName(w) {
 					f.Opening.Weekdays = append(f.Opening.Weekdays, w)
 					break
 				}
@@ -137,7 +125,7 @@ func farmOut(f forecast.Farm) FarmOut {
 			if o.ReadyKgOn == nil {
 				o.ReadyKgOn = map[string]float64{}
 			}
-			o.ReadyKgOn[weekdayName(time.Weekday(w))] = kg
+			o.ReadyKgOn[forecast.WeekdayName(time.Weekday(w))] = kg
 		}
 	}
 	for _, c := range f.Opening.Channels {
@@ -147,7 +135,7 @@ func farmOut(f forecast.Farm) FarmOut {
 		out.Holidays = append(out.Holidays, HolidayBody(h))
 	}
 	for _, w := range f.Opening.Weekdays {
-		o.Weekdays = append(o.Weekdays, weekdayName(w))
+		o.Weekdays = append(o.Weekdays, forecast.WeekdayName(w))
 	}
 	if !reflect.ValueOf(o).IsZero() {
 		out.Opening = &o

@@ -291,10 +291,10 @@ func (o *Opening) Why() []string {
 			}
 		}
 		return append(out, fmt.Sprintf("On no day that you open does that reach your confidence of %s in 100: the best has %s. Ask for less fruit or less confidence, or wait for a later forecast.",
-			inHundred(a.Confidence), inHundred(best)))
+			InHundred(a.Confidence), InHundred(best)))
 	}
 	day := *a.Opening.Day
-	s := fmt.Sprintf("%s is the first of your open days on which at least %s in 100 possible seasons are ready: %s are.", f.Day(day), inHundred(a.Confidence), inHundred(*a.Opening.Probability))
+	s := fmt.Sprintf("%s is the first of your open days on which at least %s in 100 possible seasons are ready: %s are.", f.Day(day), InHundred(a.Confidence), InHundred(*a.Opening.Probability))
 	var before *forecast.DaySupply
 	for i, d := range o.Forecast.Days {
 		if allowed(d) && d.Date < day && d.Date >= o.Forecast.AsOf {
@@ -302,7 +302,7 @@ func (o *Opening) Why() []string {
 		}
 	}
 	if before != nil {
-		s += fmt.Sprintf(" On %s, the open day before, %s are.", f.Day(before.Date), inHundred(before.Ready))
+		s += fmt.Sprintf(" On %s, the open day before, %s are.", f.Day(before.Date), InHundred(before.Ready))
 	}
 	out = append(out, s)
 	if o.IsOpen() { // Nothing is waited for any more.
@@ -316,7 +316,7 @@ func (o *Opening) Why() []string {
 	}
 	if d, decided, _ := o.Day(); decided && d != day {
 		if s := at(d); s != nil {
-			out = append(out, fmt.Sprintf("You have decided on %s: %s in 100 possible seasons are ready then.", f.Day(d), inHundred(s.Ready)))
+			out = append(out, fmt.Sprintf("You have decided on %s: %s in 100 possible seasons are ready then.", f.Day(d), InHundred(s.Ready)))
 		} else { // Such days are not published.
 			out = append(out, fmt.Sprintf("You have decided on %s: in hardly any possible season is anything in its picking window then.", f.Day(d)))
 		}
@@ -335,7 +335,7 @@ func (o *Opening) whatIsReady(a *forecast.Advice) string {
 		if r.FirstVarieties > 1 {
 			of = fmt.Sprintf("the crop of the first %d varieties", r.FirstVarieties)
 		}
-		s = fmt.Sprintf("Ready means ripe fruit standing of %s in 100 of %s", inHundred(*r.Share), of)
+		s = fmt.Sprintf("Ready means ripe fruit standing of %s in 100 of %s", InHundred(*r.Share), of)
 	case forecast.ReadyByThin:
 		s = fmt.Sprintf("You have not said what is ready, so it is the least that serves your crowd, %s of ripe fruit standing", f.Weight(*r.Kg))
 	default:
@@ -343,7 +343,7 @@ func (o *Opening) whatIsReady(a *forecast.Advice) string {
 	}
 	var on []string
 	for w := time.Sunday; w <= time.Saturday; w++ {
-		if kg, ok := r.KgOn[weekdayName(w)]; ok {
+		if kg, ok := r.KgOn[forecast.WeekdayName(w)]; ok {
 			on = append(on, fmt.Sprintf("%s on %ss", f.Weight(kg), w))
 		}
 	}
@@ -358,7 +358,7 @@ func (o *Opening) howItMoves(m *forecast.MayMove) string {
 		return fmt.Sprintf("As seen from %s, when you have to commit, none of %d possible seasons has a day to advise.", o.Farm.Day(m.By), m.Seasons)
 	}
 	s := fmt.Sprintf("By %s, when you have to commit, the advice is still the same in %s in 100 possible seasons, earlier in %s and later in %s",
-		o.Farm.Day(m.By), aboutInHundred(m.Opening.Stays), inHundred(m.Opening.Earlier), inHundred(m.Opening.Later))
+		o.Farm.Day(m.By), aboutInHundred(m.Opening.Stays), InHundred(m.Opening.Earlier), InHundred(m.Opening.Later))
 	lo, hi := m.Opening.Days.P10, m.Opening.Days.P90
 	switch {
 	case lo == 0 && hi == 0:
@@ -371,9 +371,9 @@ func (o *Opening) howItMoves(m *forecast.MayMove) string {
 	return fmt.Sprintf("%s, mostly by no more than %s earlier and %s later.", s, countOf(-lo, "day", "days"), countOf(hi, "day", "days"))
 }
 
-// inHundred writes a fraction as a whole number in a hundred; what is not quite
+// InHundred writes a fraction as a whole number in a hundred; what is not quite
 // all or nothing does not become it.
-func inHundred(p float64) string {
+func InHundred(p float64) string {
 	switch n := math.Round(100 * p); {
 	case p > 0 && n == 0:
 		return "fewer than 1"
@@ -386,10 +386,10 @@ func inHundred(p float64) string {
 
 // aboutInHundred is the same where "about" belongs before a number.
 func aboutInHundred(p float64) string {
-	if s := inHundred(p); s != "0" && s != "100" && !strings.Contains(s, " ") {
+	if s := InHundred(p); s != "0" && s != "100" && !strings.Contains(s, " ") {
 		return "about " + s
 	}
-	return inHundred(p)
+	return InHundred(p)
 }
 
 // Chart returns the chart of readiness, or false when nothing was advised.

@@ -16,6 +16,10 @@ const lastRecordedSQL = `
 		(SELECT max(ended_at) FROM sighting_end WHERE farm = $1),
 		(SELECT max(received_at) FROM station_day WHERE farm = $1),
 		(SELECT max(received_at) FROM outlook_version WHERE farm = $1),
+		(SELECT max(recorded_at) FROM picking_version WHERE farm = $1),
+		(SELECT max(recorded_at) FROM frost_version WHERE farm = $1),
+		(SELECT max(recorded_at) FROM spray_version WHERE farm = $1),
+		(SELECT max(recorded_at) FROM announcing_version WHERE farm = $1),
 		(SELECT max(decided_at) FROM decision_version WHERE farm = $1),
 		(SELECT max(made_at) FROM frozen_forecast WHERE farm = $1))`
 

@@ -2,7 +2,6 @@ package forecast
 
 import (
 	"slices"
-	"strings"
 	"time"
 
 	"ripetide/weather"
@@ -122,7 +121,7 @@ func newReadyNote(f Farm) ReadyNote {
 	}
 	for w, kg := range o.ReadyKgOn {
 		if kg > 0 {
-			n.KgOn[strings.ToLower(time.Weekday(w).String())] = kg
+			n.KgOn[WeekdayName(time.Weekday(w))] = kg
 		}
 	}
 	return n

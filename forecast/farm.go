@@ -3,7 +3,6 @@ package forecast
 import (
 	"fmt"
 	"slices"
-	"strings"
 	"sync"
 	"time"
 
@@ -19,6 +18,9 @@ const (
 	Metric Units = "metric" // °C, kg, m².
 	US     Units = "us"     // °F, lb, ft².
 )
+
+// KgPerLb is the international pound, by definition.
+const KgPerLb = 0.45359237
 
 // Farm is the place that plantings belong to.
 type Farm struct {
@@ -133,7 +135,7 @@ func (f Farm) Validate() []error {
 	v.within("opening.confidence", f.Opening.Confidence, 0, 1)
 	v.within("opening.notice_days", float64(f.Opening.NoticeDays), 0, mostNotice)
 	for w, kg := range f.Opening.ReadyKgOn {
-		v.within("opening.ready_kg_on."+strings.ToLower(time.Weekday(w).String()), kg, 0, 1e6)
+		v.within("opening.ready_kg_on."+WeekdayName(time.Weekday(w)), kg, 0, 1e6)
 	}
 	v.within("opening.first_varieties", float64(f.Opening.FirstVarieties), 0, 100)
 	names := map[string]bool{}

@@ -61,7 +61,7 @@ func ParseHolidayRule(s string) (HolidayRule, error) {
 		return HolidayRule{func(year int) (weather.Date, bool) { return dateIn(year, month, day) }}, nil
 	}
 	if f := nthRule.FindStringSubmatch(s); f != nil {
-		w, ok := weekdayNamed(f[2])
+		w, ok := WeekdayNamed(f[2])
 		if !ok {
 			return HolidayRule{}, fmt.Errorf("names no weekday: %q", f[2])
 		}
@@ -111,9 +111,13 @@ func monthNamed(s string) (time.Month, bool) {
 	return 0, false
 }
 
-func weekdayNamed(s string) (time.Weekday, bool) {
+// WeekdayName is the name of a weekday in interfaces, such as "saturday".
+func WeekdayName(w time.Weekday) string { return strings.ToLower(w.String()) }
+
+// WeekdayNamed returns the weekday that [WeekdayName] names so.
+func WeekdayNamed(s string) (time.Weekday, bool) {
 	for w := time.Sunday; w <= time.Saturday; w++ {
-		if s == strings.ToLower(w.String()) {
+		if s == WeekdayName(w) {
 			return w, true
 		}
 	}

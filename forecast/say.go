@@ -173,7 +173,7 @@ func (f Farm) finding(s string) string {
 func (f Farm) Weight(kg float64) string {
 	unit := "kg"
 	if f.Units == US {
-		kg, unit = kg/0.45359237, "lb" // The international pound, by definition.
+		kg, unit = kg/KgPerLb, "lb"
 	}
 	switch {
 	case kg == 0:

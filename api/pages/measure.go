@@ -19,7 +19,7 @@ type unit struct {
 }
 
 const (
-	kgPerLb  = 0.45359237
+	kgPerLb  = forecast.KgPerLb
 	m2PerFt2 = 0.09290304
 	m2PerAcr = 43560 * m2PerFt2
 	mPerFoot = 0.3048

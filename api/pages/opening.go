@@ -264,16 +264,13 @@ func between(farm *forecast.Farm, from, to weather.Date) string {
 	return "between " + farm.Day(from) + " and " + farm.Day(to)
 }
 
-// chancesOf writes a probability for the farm's own people.
+// chancesOf writes a probability for the farm's own people: "82 chances in 100".
 func chancesOf(p float64) string {
-	switch n := int(100*p + 0.5); {
-	case p > 0 && n == 0:
-		return "fewer than 1 chance in 100"
-	case p < 1 && n == 100:
-		return "more than 99 chances in 100"
-	default:
-		return fmt.Sprintf("%d chances in 100", n)
+	n := api.InHundred(p)
+	if n == "1" || n == "fewer than 1" {
+		return n + " chance in 100"
 	}
+	return n + " chances in 100"
 }
 
 // days lists the days to open on, a fortnight around what matters.

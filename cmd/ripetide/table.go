@@ -50,8 +50,7 @@ func (s speech) heat(c float64) string {
 // kg writes a weight in the farm's unit.
 func (s speech) kg(kg float64) string {
 	if s.us {
-		const lbPerKg = 2.2046226 // 1 lb = 0.45359237 kg, exactly.
-		return fmt.Sprintf("%.0f lb", kg*lbPerKg)
+		return fmt.Sprintf("%.0f lb", kg/forecast.KgPerLb)
 	}
 	return fmt.Sprintf("%.0f kg", kg)
 }
