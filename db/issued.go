@@ -26,10 +26,24 @@ const (
 		ORDER BY id`
 )
 
-// Issued returns what the frozen forecasts of a season said of a planting, by
-// rising morning: of each morning the one made last, hindcasts only if there is
-// nothing else.
+// Issued returns what the frozen forecasts of a season said of a planting, as
+// [Store.IssuedOfAll] does of all.
 func (s *Store) Issued(ctx context.Context, farm string, season int, planting string) ([]forecast.Issued, error) {
+	all, err := s.IssuedOfAll(ctx, farm, season)
+	if err != nil {
+		return nil, err
+	}
+	out := make([]forecast.Issued, len(all))
+	for i, z := range all {
+		out[i] = z.Of(planting)
+	}
+	return out, nil
+}
+
+// IssuedOfAll returns what the frozen forecasts of a season said, by rising
+// morning: of each morning the one made last, hindcasts only if there is nothing
+// else.
+func (s *Store) IssuedOfAll(ctx context.Context, farm string, season int) ([]forecast.IssuedAll, error) {
 	rows, _ := s.pool.Query(ctx, issuedSQL, farm, season)
 	list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (forecast.Frozen, error) { return scanFrozen(row) })
 	if err != nil {
@@ -39,9 +53,9 @@ func (s *Store) Issued(ctx context.Context, farm string, season int, planting st
 	if err != nil {
 		return nil, fmt.Errorf("read what was issued: %w", domain(err))
 	}
-	out := make([]forecast.Issued, len(list))
+	out := make([]forecast.IssuedAll, len(list))
 	for i, z := range list {
-		out[i] = forecast.Issued{ID: z.ID, AsOf: z.AsOf, MadeAt: z.MadeAt, Hindcast: z.Hindcast, Stages: said[z.ID][planting]}
+		out[i] = forecast.IssuedAll{ID: z.ID, AsOf: z.AsOf, MadeAt: z.MadeAt, Hindcast: z.Hindcast, Stages: said[z.ID]}
 	}
 	return out, nil
 }

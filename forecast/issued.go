@@ -17,6 +17,20 @@ type Issued struct {
 	Stages   *StageDates // Nil when it could not be forecast, or is not told of.
 }
 
+// IssuedAll is what one frozen forecast said of all plantings.
+type IssuedAll struct {
+	ID       string
+	AsOf     weather.Date
+	MadeAt   time.Time
+	Hindcast bool
+	Stages   map[string]*StageDates // By planting; nil when it could not be forecast.
+}
+
+// Of returns what was said of one planting.
+func (i IssuedAll) Of(planting string) Issued {
+	return Issued{ID: i.ID, AsOf: i.AsOf, MadeAt: i.MadeAt, Hindcast: i.Hindcast, Stages: i.Stages[planting]}
+}
+
 // Stages returns the dates that a frozen forecast gives, by planting; nil where
 // it could give none. It reads only as much of the body as that takes.
 func (z Frozen) Stages() (map[string]*StageDates, error) {
