@@ -131,6 +131,7 @@ func New(c Config) *Server {
 	s.toldRoutes()
 	s.recipientRoutes()
 	s.actualRoutes()
+	s.reviewRoutes()
 	s.forecastRoutes()
 	s.explainRoutes()
 	s.overlapRoutes()

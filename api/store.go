@@ -160,6 +160,9 @@ type FrozenStore interface {
 	LatestForecast(ctx context.Context, farm string) (forecast.Frozen, error)
 	LatestOfSeason(ctx context.Context, farm string, season int) (forecast.Frozen, error)
 	Forecasts(ctx context.Context, farm string, season *int) ([]forecast.Frozen, error) // Without bodies.
+	// IssuedOfAll returns what the frozen forecasts of a season said, by rising
+	// morning: of each the one made last, hindcasts only if there is nothing else.
+	IssuedOfAll(ctx context.Context, farm string, season int) ([]forecast.IssuedAll, error)
 }
 
 // KeyStore finds out who calls.
