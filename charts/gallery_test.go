@@ -286,6 +286,10 @@ func gallery() map[string]chart {
 	n.Stages = append(n.Stages, charts.NarrowingStage{Stage: strings.Repeat("Nachlese ", 20), Issued: n.Stages[0].Issued, Seen: date("2026-07-30")})
 	out["narrowing, long words"] = n
 	maps.Copy(out, recordGallery())
+	maps.Copy(out, departureGallery())
+	maps.Copy(out, pickingsGallery())
+	maps.Copy(out, designGallery())
+	maps.Copy(out, outcomeGallery())
 	maps.Copy(out, readinessGallery())
 	maps.Copy(out, ripeWeekGallery())
 	return out
@@ -417,7 +421,7 @@ func TestGalleryIsFitForPages(t *testing.T) {
 func TestIdsNameTheKindOfChart(t *testing.T) {
 	t.Parallel()
 	for id, c := range map[string]chart{
-		"season": sample(), "lead": sampleLead(), "reliability": sampleReliability(), "base": sampleBase(), "story": sampleStory("2026-06-02"), "record": sampleRecord(), "readiness": sampleReadiness(),
+		"season": sample(), "lead": sampleLead(), "reliability": sampleReliability(), "base": sampleBase(), "story": sampleStory("2026-06-02"), "record": sampleRecord(), "departure": sampleDeparture(), "pickings": samplePickings(), "outcome": sampleOutcome(), "readiness": sampleReadiness(),
 		"ripe": sampleRipeWeek(),
 	} {
 		svg, _ := render(t, c, charts.Options{})

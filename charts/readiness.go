@@ -35,7 +35,8 @@ type ReadyDay struct {
 	Past  float64 // share of the crop that has spoiled by then, 0 to 1
 }
 
-const maxReadyDays = 200
+// MaxReadyDays is how many days such a chart has at most.
+const MaxReadyDays = 200
 
 type readyDay struct {
 	date        day
@@ -103,7 +104,7 @@ func (r Readiness) model() (*readinessModel, error) {
 	m := &readinessModel{caption: r.caption(), units: r.Units, asOf: c.date("AsOf", r.AsOf), confidence: r.Confidence}
 	c.must(r.Units == Metric || r.Units == US, "Units: %d is unknown", r.Units)
 	c.must(0 < r.Confidence && r.Confidence <= 1, "Confidence: %v is not above 0 to 1", r.Confidence)
-	c.must(1 <= len(r.Days) && len(r.Days) <= maxReadyDays, "Days: %d are not 1 to %d", len(r.Days), maxReadyDays)
+	c.must(1 <= len(r.Days) && len(r.Days) <= MaxReadyDays, "Days: %d are not 1 to %d", len(r.Days), MaxReadyDays)
 	if err := errors.Join(c.errs...); err != nil {
 		return nil, err
 	}
@@ -116,7 +117,7 @@ func (r Readiness) model() (*readinessModel, error) {
 		m.days = append(m.days, x)
 	}
 	m.lo, m.hi = m.days[0].date, m.days[len(m.days)-1].date+1
-	c.must(m.hi-m.lo <= maxReadyDays, "Days: from first to last are %d days, more than %d", m.hi-m.lo, maxReadyDays)
+	c.must(m.hi-m.lo <= MaxReadyDays, "Days: from first to last are %d days, more than %d", m.hi-m.lo, MaxReadyDays)
 	for _, x := range []struct {
 		field string
 		from  time.Time
