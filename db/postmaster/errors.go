@@ -1,6 +1,10 @@
 package postmaster
 
-import "errors"
+import (
+	"errors"
+	"fmt"
+	"strings"
+)
 
 var (
 	// ErrNoPrograms means that no usable PostgreSQL is installed. Its text is
@@ -8,7 +12,7 @@ var (
 	ErrNoPrograms = errors.New("postmaster: no PostgreSQL 15 or newer found on this machine; install it with: apt-get install postgresql")
 
 	// ErrVersion means that the cluster was made by another major version of
-	// PostgreSQL than those installed.
+	// PostgreSQL than those installed; see VersionError.
 	ErrVersion = errors.New("postmaster: the installed PostgreSQL cannot read this cluster")
 
 	// ErrUnreachable means that the server's user cannot enter the folder.
@@ -36,3 +40,18 @@ var (
 	// been on its way out, so this is worth another try.
 	errGone = errors.New("the server ended before it was ready")
 )
+
+// VersionError says which version of PostgreSQL made a cluster. It matches
+// ErrVersion.
+type VersionError struct {
+	Major int      // That made it.
+	Have  []string // What is installed: "15 in /usr/lib/postgresql/15/bin".
+}
+
+func (e *VersionError) Error() string {
+	return fmt.Sprintf("%s: it was made by version %d, and here is only %s; install the old one with: apt-get install postgresql-%[2]d",
+		ErrVersion, e.Major, strings.Join(e.Have, ", "))
+}
+
+// Is matches ErrVersion.
+func (e *VersionError) Is(target error) bool { return target == ErrVersion }

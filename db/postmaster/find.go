@@ -81,12 +81,11 @@ func findPrograms(ctx context.Context, a account, dirs []string, major int) (pro
 	if major == 0 || len(found) == 0 {
 		return programs{}, ErrNoPrograms
 	}
-	var have []string
+	e := &VersionError{Major: major}
 	for _, p := range found {
-		have = append(have, fmt.Sprintf("%d in %s", p.major, p.dir))
+		e.Have = append(e.Have, fmt.Sprintf("%d in %s", p.major, p.dir))
 	}
-	return programs{}, fmt.Errorf("%w: it was made by version %d, and here is only %s; install the old one with: apt-get install postgresql-%[2]d",
-		ErrVersion, major, strings.Join(have, ", "))
+	return programs{}, e
 }
 
 // configDir returns where the pg_config in the PATH says the programs are. On

@@ -136,18 +136,8 @@ func open(ctx context.Context, o Options) (*Server, error) {
 // locate finds out where everything is and whom it belongs to, and makes the
 // folder.
 func (s *Server) locate(ctx context.Context) error {
-	if s.opt.Folder == "" || strings.ContainsAny(s.opt.Folder, "\n\r") {
-		return fmt.Errorf("unusable folder name %q", s.opt.Folder)
-	}
-	folder, err := filepath.Abs(s.opt.Folder)
+	folder, a, err := s.reach(ctx)
 	if err != nil {
-		return err
-	}
-	a, err := chooseAccount(folder, filepath.Join(folder, clusterName))
-	if err != nil {
-		return err
-	}
-	if err := a.checkReach(ctx, folder); err != nil {
 		return err
 	}
 	mode := os.FileMode(0o700)
@@ -157,6 +147,27 @@ func (s *Server) locate(ctx context.Context) error {
 	if err := os.MkdirAll(folder, mode); err != nil {
 		return err
 	}
+	return s.enter(ctx, folder, a)
+}
+
+// reach returns the folder, which may not be there yet, and whom it is for.
+func (s *Server) reach(ctx context.Context) (string, account, error) {
+	if s.opt.Folder == "" || strings.ContainsAny(s.opt.Folder, "\n\r") {
+		return "", account{}, fmt.Errorf("unusable folder name %q", s.opt.Folder)
+	}
+	folder, err := filepath.Abs(s.opt.Folder)
+	if err != nil {
+		return "", account{}, err
+	}
+	a, err := chooseAccount(folder, filepath.Join(folder, clusterName))
+	if err != nil {
+		return "", account{}, err
+	}
+	return folder, a, a.checkReach(ctx, folder)
+}
+
+// enter finds the cluster in a folder that is there.
+func (s *Server) enter(ctx context.Context, folder string, a account) (err error) {
 	// One folder with two names must have one lock, one socket and one name.
 	if s.folder, err = filepath.EvalSymlinks(folder); err != nil {
 		return err
