@@ -3,6 +3,7 @@ package api
 import (
 	"context"
 	"crypto/sha256"
+	"errors"
 	"net/http"
 	"strings"
 
@@ -53,7 +54,12 @@ func (c Caller) By() string { return "key " + c.KeyID + " (" + c.Name + ")" }
 
 type callerKey struct{}
 
-// callerOf returns the caller that authorize admitted.
+// WithCaller tells what is called with the context who calls.
+func WithCaller(ctx context.Context, who Caller) context.Context {
+	return context.WithValue(ctx, callerKey{}, who)
+}
+
+// callerOf returns the caller that authorize or a page admitted.
 func callerOf(ctx context.Context) Caller {
 	c, _ := ctx.Value(callerKey{}).(Caller)
 	return c
@@ -67,6 +73,10 @@ const needs = "x-needs-role"
 func (s *Server) authorize(ctx huma.Context, next func(huma.Context)) {
 	role, guarded := ctx.Operation().Metadata[needs].(Role)
 	if !guarded {
+		if err := s.Admit(humaecho.Unwrap(ctx).Request()); err != nil {
+			s.refuse(ctx, err)
+			return
+		}
 		next(ctx)
 		return
 	}
@@ -79,11 +89,22 @@ func (s *Server) authorize(ctx huma.Context, next func(huma.Context)) {
 	case caller.Role.rank() < role.rank():
 		err = ErrForbidden
 	}
+	if errors.Is(err, ErrUnauthorized) {
+		if busy := s.Admit(humaecho.Unwrap(ctx).Request()); busy != nil {
+			err = busy
+		}
+	}
+	ctx = huma.WithValue(ctx, callerKey{}, caller)
+	leave := func() {}
+	if err == nil && ctx.Operation().MaxBodyBytes > bodyLimit {
+		leave, err = s.Upload(ctx.Context())
+	}
 	if err != nil {
 		s.refuse(ctx, err)
 		return
 	}
-	next(huma.WithValue(ctx, callerKey{}, caller))
+	defer leave()
+	next(ctx)
 }
 
 // caller finds out who calls: a program by its key, or a person by the cookie
@@ -91,11 +112,12 @@ func (s *Server) authorize(ctx huma.Context, next func(huma.Context)) {
 // asks them to, so a request that changes something must come from a page of
 // ours.
 func (s *Server) caller(ctx huma.Context) (Caller, error) {
+	r := humaecho.Unwrap(ctx).Request()
 	scheme, key, _ := strings.Cut(ctx.Header("Authorization"), " ")
 	if strings.EqualFold(scheme, "Bearer") && strings.TrimSpace(key) != "" {
-		return s.store.Caller(ctx.Context(), HashKey(strings.TrimSpace(key)), s.now())
+		return s.known(r, strings.TrimSpace(key))
 	}
-	return s.Session(humaecho.Unwrap(ctx).Request())
+	return s.Session(r)
 }
 
 // SessionCookie is the name of the cookie that a signed-in browser sends.
@@ -112,11 +134,16 @@ func (s *Server) Session(r *http.Request) (Caller, error) {
 	if err := s.sameSite.Check(r); err != nil {
 		return Caller{}, ErrForeignPage
 	}
-	return s.store.SessionCaller(r.Context(), HashKey(c.Value), s.now())
+	who, err := s.store.SessionCaller(r.Context(), HashKey(c.Value), s.now())
+	if err != nil {
+		return Caller{}, err
+	}
+	return who, s.rates.take("key " + who.KeyID)
 }
 
-// HashKey returns what is stored of a key. A key has 160 random bits, so that
-// a fast hash is enough.
+// HashKey returns what is stored of a key. A key has 160 random bits, so that a
+// fast hash is enough. Keys are found by their hashes: what the time of a search
+// may tell of a hash says nothing of a key that has it.
 func HashKey(key string) [32]byte { return sha256.Sum256([]byte(key)) }
 
 // refuse answers with a problem before an operation has begun.
@@ -125,12 +152,12 @@ func (s *Server) refuse(ctx huma.Context, err error) {
 	if p.Status == http.StatusUnauthorized {
 		ctx.SetHeader("WWW-Authenticate", `Bearer realm="ripetide"`)
 	}
-	if p.Status == http.StatusServiceUnavailable {
-		ctx.SetHeader("Retry-After", retryAfter)
+	if wait := RetryAfter(p.Status, err); wait != "" {
+		ctx.SetHeader("Retry-After", wait)
 	}
 	ctx.SetHeader("Content-Type", "application/problem+json")
 	ctx.SetStatus(p.Status)
 	q := *p
-	q.Instance = ctx.URL().Path
+	s.locate(&q, ctx.URL().Path)
 	_ = s.huma.Marshal(ctx.BodyWriter(), "application/json", &q)
 }

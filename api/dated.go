@@ -114,25 +114,40 @@ func (h dated[Body, In, T, Report, List]) serve(s *Server) {
 
 // post keeps the good items of a list and tells the bad ones.
 func (h dated[Body, In, T, Report, List]) post(ctx context.Context, s *Server, in *postDated) (*got[Report], error) {
-	farm, err := s.store.Farm(ctx, in.Farm)
+	kept, refused, err := h.take(ctx, s, in, func(xs []T, now time.Time) ([]error, error) {
+		return h.add(ctx, in.Farm, xs, by(ctx), now)
+	})
 	if err != nil {
 		return nil, err
 	}
+	return &got[Report]{h.report(kept, refused)}, nil
+}
+
+// take reads a list and hands what is good in it to add, which says of each why
+// it is refused, or nil. It returns what was taken and what was refused; a list
+// of which nothing was taken is a [*Problem].
+func (h dated[Body, In, T, Report, List]) take(
+	ctx context.Context, s *Server, in *postDated, add func(xs []T, now time.Time) ([]error, error),
+) (kept []T, refused []RefusedItem, err error) {
+	farm, err := s.store.Farm(ctx, in.Farm)
+	if err != nil {
+		return nil, nil, err
+	}
 	if err := wantJSON(in.ContentType); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	m, err := readObject(in.RawBody, h.names)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	items, err := readItems(m[h.names], h.names)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	now := s.now()
 	today, err := farm.Today(now)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	faults := make([]itemFaults, len(items))
 	good := []T{}
@@ -150,13 +165,12 @@ func (h dated[Body, In, T, Report, List]) post(ctx context.Context, s *Server, i
 			good, rows = append(good, v), append(rows, i)
 		}
 	}
-	var kept []T
 	if len(good) > 0 {
-		refused, err := h.add(ctx, in.Farm, good, by(ctx), now)
+		errs, err := add(good, now)
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
-		for i, err := range refused {
+		for i, err := range errs {
 			if err == nil {
 				kept = append(kept, good[i])
 				continue
@@ -165,9 +179,9 @@ func (h dated[Body, In, T, Report, List]) post(ctx context.Context, s *Server, i
 		}
 	}
 	if len(kept) == 0 {
-		return nil, noneGood(h.names, faults)
+		return nil, nil, noneGood(h.names, faults)
 	}
-	return &got[Report]{h.report(kept, refusedItems(faults))}, nil
+	return kept, refusedItems(faults), nil
 }
 
 // noneGood tells every fault of a list in which nothing was good.

@@ -163,19 +163,19 @@ func filesBody(days *huma.Schema, text *huma.MediaType) *huma.RequestBody {
 func (s *Server) dayRoutes() {
 	schema := schemaOf[DaysIn](s)
 	text := &huma.MediaType{Schema: &huma.Schema{Type: huma.TypeString}}
-	add(s, Grower, huma.Operation{
+	add(s, Grower, long(huma.Operation{
 		Method: http.MethodPost, Path: "/v1/farms/{farm}/stations/{station}/days", OperationID: "post-days", Tags: []string{"Weather"},
 		Summary: "Send days", Description: daysAbout, DefaultStatus: http.StatusOK,
 		MaxBodyBytes: filesLimit, BodyReadTimeout: fileTime,
 		RequestBody: filesBody(schema, text),
 		Errors:      []int{http.StatusBadRequest, http.StatusRequestEntityTooLarge, http.StatusUnsupportedMediaType},
-	}, s.addDays)
-	add(s, Reader, huma.Operation{
+	}), s.addDays)
+	add(s, Reader, long(huma.Operation{
 		Method: http.MethodPost, Path: "/v1/farms/{farm}/stations/{station}/days/preview", OperationID: "preview-days", Tags: []string{"Weather"},
 		Summary: "See what sending days would do", Description: previewAbout, DefaultStatus: http.StatusOK,
 		MaxBodyBytes: filesLimit, BodyReadTimeout: fileTime, RequestBody: filesBody(schema, text),
 		Errors: []int{http.StatusBadRequest, http.StatusRequestEntityTooLarge, http.StatusUnsupportedMediaType},
-	}, s.previewDays)
+	}), s.previewDays)
 	add(s, Reader, huma.Operation{
 		Method: http.MethodGet, Path: "/v1/farms/{farm}/stations/{station}/days", OperationID: "get-days", Tags: []string{"Weather"},
 		Summary: "Read days", Description: "°C. Holes lie inside the record.",
@@ -440,31 +440,15 @@ func (s *Server) days(ctx context.Context, in *getDays) (*got[DaysOut], error) {
 	if !in.KnownAt.IsZero() {
 		known = &in.KnownAt
 	}
-	// The whole record, for a hole may begin before the part that is asked for,
-	// and what is suspect shows only beside the rest.
-	all, err := s.store.Days(ctx, in.Farm, in.Station, nil, nil, known)
+	r, err := s.record(ctx, recordKey{farm: in.Farm, station: in.Station}, known)
 	if err != nil {
 		return nil, err
 	}
-	record, err := s.store.Record(ctx, in.Farm, in.Station, known)
-	if err != nil && !errors.Is(err, forecast.ErrStationNotFound) { // It was not known then.
-		return nil, err
-	}
-	marks, leftOut := map[weather.Date][]string{}, []weather.Date(nil)
-	if _, last, ok := record.Days.Span(); ok {
-		sifted := record.Sift(last)
-		leftOut = sifted.LeftOut
-		for _, x := range sifted.Suspects {
-			if t := string(x.Test); !slices.Contains(marks[x.Date], t) {
-				marks[x.Date] = append(marks[x.Date], t)
-			}
-		}
-	}
-	out := DaysOut{Station: in.Station, Days: make([]DayOut, 0, len(all)), Holes: []HoleOut{}}
-	for i, d := range all {
+	out := DaysOut{Station: in.Station, Days: []DayOut{}, Holes: []HoleOut{}}
+	for i, d := range r.days {
 		if (from == nil || d.Date >= *from) && (to == nil || d.Date <= *to) {
-			_, left := slices.BinarySearch(leftOut, d.Date)
-			m := marks[d.Date]
+			_, left := slices.BinarySearch(r.leftOut, d.Date)
+			m := r.marks[d.Date]
 			if m == nil {
 				m = []string{}
 			}
@@ -473,7 +457,7 @@ func (s *Server) days(ctx context.Context, in *getDays) (*got[DaysOut], error) {
 		if i == 0 {
 			continue
 		}
-		hole := HoleOut{all[i-1].Date + 1, d.Date - 1}
+		hole := HoleOut{r.days[i-1].Date + 1, d.Date - 1}
 		if from != nil {
 			hole.From = max(hole.From, *from)
 		}
@@ -485,4 +469,60 @@ func (s *Server) days(ctx context.Context, in *getDays) (*got[DaysOut], error) {
 		}
 	}
 	return &got[DaysOut]{out}, nil
+}
+
+// record is all that is on record of a station, for a hole may begin before the
+// part that is asked for, and what is suspect shows only beside the rest.
+type record struct {
+	days    []StationDay
+	marks   map[weather.Date][]string // The tests that doubt a day.
+	leftOut []weather.Date            // In order.
+}
+
+// recordKey names a record as it was in a state.
+type recordKey struct{ farm, station, state string }
+
+const recordsKept = 8 // A megabyte or two each.
+
+// record returns a station's record as it is known now, which is kept, or was
+// known at an instant. The key has no state.
+func (s *Server) record(ctx context.Context, key recordKey, known *time.Time) (*record, error) {
+	if known != nil {
+		return s.readRecord(ctx, key, known)
+	}
+	var err error
+	if key.state, err = s.store.StationState(ctx, key.farm, key.station); err != nil {
+		return nil, err
+	}
+	return s.records.Get(ctx, key, func(ctx context.Context) (*record, bool, error) {
+		r, err := s.readRecord(ctx, key, nil)
+		if err != nil {
+			return nil, false, err
+		}
+		// What was recorded while it was read belongs to another key.
+		after, err := s.store.StationState(ctx, key.farm, key.station)
+		return r, after == key.state, err
+	})
+}
+
+func (s *Server) readRecord(ctx context.Context, key recordKey, known *time.Time) (*record, error) {
+	days, err := s.store.Days(ctx, key.farm, key.station, nil, nil, known)
+	if err != nil {
+		return nil, err
+	}
+	of, err := s.store.Record(ctx, key.farm, key.station, known)
+	if err != nil && !errors.Is(err, forecast.ErrStationNotFound) { // It was not known then.
+		return nil, err
+	}
+	r := &record{days: days, marks: map[weather.Date][]string{}}
+	if _, last, ok := of.Days.Span(); ok {
+		sifted := of.Sift(last)
+		r.leftOut = sifted.LeftOut
+		for _, x := range sifted.Suspects {
+			if t := string(x.Test); !slices.Contains(r.marks[x.Date], t) {
+				r.marks[x.Date] = append(r.marks[x.Date], t)
+			}
+		}
+	}
+	return r, nil
 }

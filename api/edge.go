@@ -1,6 +1,7 @@
 package api
 
 import (
+	"cmp"
 	"log/slog"
 	"net/http"
 	"strings"
@@ -23,7 +24,10 @@ func (s *Server) edgeError(err error, c echo.Context) {
 	if he, ok := err.(*echo.HTTPError); ok { //nolint:errorlint // echo returns it bare.
 		p.Status = he.Code
 	} else {
-		s.log.ErrorContext(r.Context(), "request failed", slog.String("error", err.Error()))
+		*p = *s.Problem(r.Context(), err)
+	}
+	if wait := RetryAfter(p.Status, err); wait != "" {
+		c.Response().Header().Set("Retry-After", wait)
 	}
 	if s.page != nil && wantsPage(r) {
 		if err = s.page(c, p.Status); err == nil {
@@ -31,7 +35,8 @@ func (s *Server) edgeError(err error, c echo.Context) {
 		}
 		s.log.ErrorContext(r.Context(), "error page failed", slog.String("error", err.Error()))
 	}
-	p.Title, p.Instance = http.StatusText(p.Status), r.URL.Path
+	p.Title = cmp.Or(p.Title, http.StatusText(p.Status))
+	s.locate(p, r.URL.Path)
 	c.Response().Header().Set("Content-Type", "application/problem+json")
 	if err := c.JSON(p.Status, p); err != nil {
 		s.log.WarnContext(r.Context(), "answer not sent", slog.String("error", err.Error()))

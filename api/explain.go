@@ -35,7 +35,7 @@ type ExplainPath struct {
 func (s *Server) explainRoutes() {
 	const what = "How a planting's dates came to be"
 	schema := schemaOf[ExplanationOut](s)
-	add(s, Reader, huma.Operation{
+	add(s, Reader, long(huma.Operation{
 		Method: http.MethodGet, Path: "/v1/farms/{farm}/forecasts/{id}/plantings/{planting}", OperationID: "explain-planting", Tags: []string{"Forecast"},
 		Summary: "Explain what a forecast says of a planting",
 		Description: "Bloom, the degree-days since, those to come, what each stage requires and who taught it: the variety's class, past seasons, this one. " +
@@ -46,7 +46,7 @@ func (s *Server) explainRoutes() {
 			pictureTypes["png"]: {Schema: &huma.Schema{Type: huma.TypeString, Format: "binary"}},
 		}}, "304": unchangedAnswer},
 		Errors: []int{http.StatusConflict},
-	}, s.explain)
+	}), s.explain)
 }
 
 func (s *Server) explain(ctx context.Context, in *ExplainPath) (*frozenBody, error) {

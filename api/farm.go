@@ -17,7 +17,7 @@ import (
 // FarmBody is a farm as it is put.
 type FarmBody struct {
 	Name           string        `json:"name" doc:"1 to 100 characters."`
-	Latitude       float64       `json:"latitude" minimum:"-90" maximum:"90" doc:"Degrees north. South of the equator the season Y runs from 1 July Y-1 to 30 June Y."`
+	Latitude       float64       `json:"latitude" minimum:"-90" maximum:"90" doc:"Degrees north. South of the equator the season Y, the harvest year, runs from 1 July Y-1 to 30 June Y: fruit of December is of the season named by the year after."`
 	Longitude      float64       `json:"longitude" minimum:"-180" maximum:"180" doc:"Degrees east."`
 	TimeZone       string        `json:"time_zone" doc:"Name in the IANA time zone database." example:"Europe/Berlin"`
 	Units          string        `json:"units" enum:"metric,us" doc:"In which units people read; the interface is metric throughout."`

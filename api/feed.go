@@ -214,7 +214,7 @@ func (s *Server) feedOut(ctx context.Context, j feed.Job, runs int) (*FeedOut, e
 		LastGoodAt: some(j.State.LastOK), Failures: j.State.Failures, Runs: make([]FetchOut, 0, len(list)),
 	}
 	if !c.Paused {
-		out.NextAt = some(j.Due())
+		out.NextAt = some(j.Due(s.now()))
 	}
 	for _, r := range list {
 		out.Runs = append(out.Runs, FetchOut{

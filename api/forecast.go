@@ -63,7 +63,7 @@ func (s *Server) forecastRoutes() {
 	// Freezing is recording; computing is reading. Which of the two it is
 	// stands in the query, so the operation asks for a reader and freezing for
 	// more.
-	add(s, Reader, huma.Operation{
+	add(s, Reader, long(huma.Operation{
 		Method: http.MethodPost, Path: "/v1/farms/{farm}/forecasts", OperationID: "make-forecast", Tags: []string{"Forecast"},
 		Summary: "Make a forecast and freeze it",
 		Description: "The morning as_of knows weather dated up to the day before and sightings dated up to and including it. " +
@@ -72,7 +72,7 @@ func (s *Server) forecastRoutes() {
 		DefaultStatus: http.StatusCreated,
 		Responses:     map[string]*huma.Response{"201": answer("Made and frozen"), "200": answer("Computed only")},
 		Errors:        []int{http.StatusConflict},
-	}, s.makeForecast)
+	}), s.makeForecast)
 	add(s, Reader, huma.Operation{
 		Method: http.MethodGet, Path: "/v1/farms/{farm}/forecasts", OperationID: "list-forecasts", Tags: []string{"Forecast"},
 		Summary: "List frozen forecasts, the newest first",

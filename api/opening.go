@@ -410,7 +410,7 @@ func (o *Opening) Chart() (charts.Readiness, bool) {
 		c.Finding = why[1]
 	}
 	for _, d := range f.Days {
-		if d.Date >= f.AsOf {
+		if d.Date >= f.AsOf && len(c.Days) < charts.MaxReadyDays { // A planting that hardly ripens makes a season long.
 			c.Days = append(c.Days, charts.ReadyDay{Date: d.Date.Time(), Opens: d.Opens, Ready: d.Ready, Past: d.Past})
 		}
 	}

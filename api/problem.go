@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"net/http"
 	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -29,6 +30,7 @@ var (
 	// ErrForeignPage is a change that a page of another site had a signed-in
 	// browser send.
 	ErrForeignPage = errors.New("api: sent by a page of another site")
+	errUnavailable = errors.New("api: the database is away")
 	errNoAdvice    = errors.New("api: nothing is advised")
 	errNoneGood    = errors.New("api: no item of the list was good")
 )
@@ -93,7 +95,11 @@ var kinds = []kind{
 	{mail.ErrTooMany, http.StatusTooManyRequests, "mail-tests", "Too many tests", "Tests of the mail are limited to 20 within an hour."},
 	{forecast.ErrSprayNotFound, http.StatusNotFound, "spray-not-found", "Spray not found", "The farm has no such spray, or it was taken back or done."},
 	{forecast.ErrForecastNotFound, http.StatusNotFound, "forecast-not-found", "Forecast not found", "No such forecast was frozen. POST …/forecasts makes one."},
+	{forecast.ErrProposalNotFound, http.StatusNotFound, "proposal-not-found", "Proposal not found", "Past seasons do not propose this, or no more; or it was not accepted."},
+	{forecast.ErrProposalOvertaken, http.StatusConflict, "proposal-overtaken", "Overtaken", "The value has been changed since, or the proposal was accepted before: take it back first."},
+	{forecast.ErrSeasonRuns, http.StatusConflict, "season-runs", "Fruit is on its way", "Constants stay as they are from the first bloom to the last pick, so that a season is forecast by one set of them."},
 	{forecast.ErrTooFewYears, http.StatusConflict, "too-few-years", "Too few past years of weather", "Past years stand in for the weather ahead; at least five with 95 % of their days are needed. Load older daily records."},
+	{forecast.ErrNoBloom, http.StatusConflict, "no-bloom", "No bloom on record", "Without any bloom on record bloom cannot be forecast, and a season that has not begun has nothing else to go by. Enter when plantings bloomed in past seasons."},
 	{errNoAdvice, http.StatusConflict, "no-advice", "Nothing to advise from", "The forecast has no days to open on: nothing can be forecast yet, or it was frozen by a program that gave no advice. The address without .svg or .png tells what is known."},
 	{errNoStory, http.StatusConflict, "no-story", "Planting has not bloomed", "A planting's story is drawn from its bloom on, and bloom was not seen yet. The address without .svg or .png tells what is known."},
 	{errNoProfile, http.StatusConflict, "no-profile", "No past season to compare", "A method is tried on past seasons of which bloom and ripe fruit are on record, and there is none. The address without .svg or .png tells what is missing."},
@@ -111,6 +117,8 @@ var kinds = []kind{
 	{weather.ErrBadHeader, http.StatusUnprocessableEntity, "bad-header", "Header not understood", "A plain CSV has a header with date, min and max (or tmin and tmax), with _c or _f for the unit."},
 	{weather.ErrNoRows, http.StatusUnprocessableEntity, "no-rows", "No rows", "The file holds no row of data."},
 	{forecast.ErrBusy, http.StatusServiceUnavailable, "busy", "Busy", "Another writer kept the database for too long. Nothing was kept; the same request may go through in a moment."},
+	{errUnavailable, http.StatusServiceUnavailable, "unavailable", "Records cannot be reached", "The database does not answer, or cannot write now. The same request may go through in a moment. Whether a change that was under way was kept is not known; days, sightings, pickings and settings may be sent again, nothing is doubled."},
+	{errTooMany, http.StatusTooManyRequests, "too-many", "Too many requests", "This key, or this address, asks too often, or has sent too many keys that nobody has. Retry-After says when to ask again."},
 	{weather.ErrTooLarge, http.StatusRequestEntityTooLarge, "too-large", "Too large", "The body, or what it unpacks to, is larger than the service takes. Send it in parts, or use the command \"ripetide load\"."},
 	{weather.ErrDamaged, http.StatusBadRequest, "damaged", "Damaged file", "The file could not be unpacked or read to its end. Nothing was kept."},
 }
@@ -158,8 +166,26 @@ func (s *Server) fail(ctx context.Context, err error) error {
 			return &Problem{Type: "about:blank", Title: "Request given up", Status: 499}
 		}
 		s.log.ErrorContext(ctx, "request failed", slog.String("error", err.Error()))
+		if s.away != nil && s.away(err) {
+			return problemOf(errUnavailable)
+		}
 	}
 	return p
+}
+
+// RetryAfter is the header for an answer of this status to err: the seconds after
+// which to ask again; "": it would not help.
+func RetryAfter(status int, err error) string {
+	if e, ok := errors.AsType[*tooManyError](err); ok {
+		return strconv.Itoa(e.seconds())
+	}
+	switch status {
+	case http.StatusServiceUnavailable:
+		return retryAfter
+	case http.StatusTooManyRequests:
+		return "60"
+	}
+	return ""
 }
 
 // Problem returns the problem that err is, as the API would answer it, and logs
@@ -171,6 +197,12 @@ func (s *Server) Problem(ctx context.Context, err error) *Problem {
 // newProblem makes huma's own errors problems of ours: those of reading and
 // checking a request.
 func newProblem(status int, msg string, errs ...error) huma.StatusError {
+	if status == http.StatusInternalServerError && msg == "cannot read request body" {
+		// Its sender broke off: that is no fault of ours.
+		p := newProblem(http.StatusBadRequest, msg).(*Problem)
+		p.Detail = "the body ended before its end"
+		return p
+	}
 	p := &Problem{Type: "about:blank", Title: http.StatusText(status), Status: status}
 	seen := map[string]bool{}
 	for _, err := range errs {

@@ -93,10 +93,10 @@ func (s *Server) profileRoutes() {
 	const what = "How past seasons would have been dated by other methods"
 	const how = "For a grid of base temperatures and ways to sum degree-days, with the farm's upper cutoff: the error in days with which each dates every past season when that season is left out. " +
 		"Another method is proposed only when there are six seasons or more and it is clearly better. It is worked out anew each time and changes nothing: PUT …/method accepts a proposal."
-	add(s, Reader, huma.Operation{
+	add(s, Reader, long(huma.Operation{
 		Method: http.MethodGet, Path: path, OperationID: "profile-method", Tags: []string{"Set-up"},
 		Summary: what, Description: how,
-	}, func(ctx context.Context, in *ProfileQuery) (*got[ProfileOut], error) {
+	}), func(ctx context.Context, in *ProfileQuery) (*got[ProfileOut], error) {
 		p, _, err := s.profile(ctx, in)
 		if err != nil {
 			return nil, err
@@ -194,6 +194,8 @@ func daysRange(r *forecast.DayRange) *DaysRange {
 
 // thousandth rounds days; there is no -0.
 func thousandth(x float64) float64 { return math.Round(x*1000)/1000 + 0 }
+
+func hundredth(x float64) float64 { return math.Round(x*100)/100 + 0 }
 
 // ProfileChart returns the chart of a profile. It reports whether there is
 // anything to draw: there is not without a past season.

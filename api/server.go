@@ -5,7 +5,9 @@ import (
 	"fmt"
 	"log/slog"
 	"net/http"
+	"net/netip"
 	"reflect"
+	"runtime"
 	"sync"
 	"time"
 
@@ -13,8 +15,10 @@ import (
 	"github.com/danielgtaylor/huma/v2/adapters/humaecho"
 	"github.com/danielgtaylor/huma/v2/validation"
 	"github.com/labstack/echo/v4"
+	"golang.org/x/time/rate"
 
 	"ripetide/forecast"
+	"ripetide/forecast/memo"
 	"ripetide/weather"
 )
 
@@ -27,6 +31,17 @@ type Config struct {
 	Now      func() time.Time
 	Log      *slog.Logger
 	Version  string // Of the program.
+	// Unavailable reports whether an error of the store means that the database
+	// cannot be reached or cannot write now, so that asking again may help. Nil: no
+	// error does.
+	Unavailable func(error) bool
+	Limits      Limits
+	// Under is the path of its site under which a proxy shows the service, such as
+	// "/berries"; "": it has the site for itself.
+	Under string
+	// Observe is told of every answer: the route as it is registered, "" for none,
+	// and how long it took. Nil: nobody is.
+	Observe func(method, route string, status int, took time.Duration)
 }
 
 // Server answers requests. It is safe for concurrent use.
@@ -37,8 +52,17 @@ type Server struct {
 	mailer   Mailer
 	now      func() time.Time
 	log      *slog.Logger
+	away     func(error) bool // See Config.Unavailable.
+	observe  func(method, route string, status int, took time.Duration)
+	unknown  Tries // Keys that nobody has.
+	rates    rates
+	places   *places // For work that takes long.
+	uploads  *places
+	proxies  []netip.Prefix
+	under    string // See Config.Under.
 	sameSite *http.CrossOriginProtection
 	drawings drawings
+	records  memo.Cache[recordKey, *record] // As they are known now.
 	telling  telling
 	page     func(echo.Context, int) error // See ErrorPage.
 	echo     *echo.Echo
@@ -77,11 +101,15 @@ var useProblems = sync.OnceFunc(func() {
 // New returns a server.
 func New(c Config) *Server {
 	useProblems()
-	s := &Server{store: c.Store, forecast: c.Forecast, fetcher: c.Feeds, mailer: c.Mail, now: c.Now, log: c.Log, sameSite: http.NewCrossOriginProtection(), echo: echo.New()}
-	s.drawings.Most = drawingsKept
+	s := &Server{store: c.Store, forecast: c.Forecast, fetcher: c.Feeds, mailer: c.Mail, now: c.Now, log: c.Log, away: c.Unavailable, observe: c.Observe, sameSite: http.NewCrossOriginProtection(), echo: echo.New()}
+	s.drawings.Most, s.records.Most = drawingsKept, recordsKept
+	s.unknown = Tries{Now: c.Now, Most: mostUnknown, Window: unknownWindow}
+	s.rates = rates{limit: rate.Limit(c.Limits.Rate), now: c.Now}
+	s.places, s.uploads = newPlaces(max(4, 2*runtime.GOMAXPROCS(0))), newPlaces(uploadsAtOnce)
+	s.proxies, s.under = c.Limits.Proxies, c.Under
 	s.echo.HideBanner, s.echo.HidePort = true, true
 	s.echo.HTTPErrorHandler = s.edgeError
-	s.echo.Use(s.logged, s.unchanged, s.recovered)
+	s.echo.Use(s.fromProxy, s.logged, s.unchanged, s.recovered)
 
 	conf := huma.DefaultConfig("ripetide", c.Version)
 	conf.Info.Description = "Harvest forecasts for pick-your-own strawberries from degree-days since bloom. " +
@@ -90,6 +118,9 @@ func New(c Config) *Server {
 	conf.DocsPath, conf.SchemasPath, conf.OpenAPIPath = "", "", ""
 	conf.CreateHooks = nil
 	conf.RejectUnknownQueryParameters = true
+	if s.under != "" {
+		conf.Servers = []*huma.Server{{URL: s.under}}
+	}
 	conf.Components.SecuritySchemes = map[string]*huma.SecurityScheme{
 		"key":     {Type: "http", Scheme: "bearer", Description: "A key made by \"ripetide key new\"."},
 		"session": {Type: "apiKey", In: "cookie", Name: SessionCookie, Description: "Of a person who signed in in a browser; changes are taken from our own pages only."},
@@ -98,9 +129,9 @@ func New(c Config) *Server {
 	conf.Transformers = append(conf.Transformers, func(ctx huma.Context, _ string, v any) (any, error) {
 		if p, ok := v.(*Problem); ok {
 			q := *p
-			q.Instance = ctx.URL().Path
-			if q.Status == http.StatusServiceUnavailable {
-				ctx.SetHeader("Retry-After", retryAfter)
+			s.locate(&q, ctx.URL().Path)
+			if wait := RetryAfter(q.Status, nil); wait != "" {
+				ctx.SetHeader("Retry-After", wait)
 			}
 			return &q, nil
 		}
@@ -132,7 +163,11 @@ func New(c Config) *Server {
 	s.recipientRoutes()
 	s.actualRoutes()
 	s.reviewRoutes()
+	s.reviewWhyRoutes()
+	s.proposalRoutes()
+	s.changeRoutes()
 	s.forecastRoutes()
+	s.designRoutes()
 	s.explainRoutes()
 	s.overlapRoutes()
 	s.nullPointers()
@@ -144,9 +179,6 @@ func New(c Config) *Server {
 // Echo returns the router, for the pages to be added to.
 func (s *Server) Echo() *echo.Echo { return s.echo }
 
-// ServeHTTP implements [http.Handler].
-func (s *Server) ServeHTTP(w http.ResponseWriter, r *http.Request) { s.echo.ServeHTTP(w, r) }
-
 // dateDoc documents [weather.Date].
 type dateDoc struct{}
 
@@ -157,18 +189,24 @@ func (dateDoc) Schema(huma.Registry) *huma.Schema {
 
 // add registers an operation that asks for at least the given role.
 func add[I, O any](s *Server, role Role, op huma.Operation, do func(context.Context, *I) (*O, error)) {
-	op.Metadata = map[string]any{needs: role}
+	if op.Metadata == nil {
+		op.Metadata = map[string]any{}
+	}
+	op.Metadata[needs] = role
 	op.Security = []map[string][]string{{"key": {}}, {"session": {}}}
 	op.Extensions = map[string]any{needs: string(role)}
 	_, raw := typeOf[I]().FieldByName("RawBody")
 	op.SkipValidateBody = raw // Its items are read one by one, see list.go.
 	op.Errors = append(op.Errors, http.StatusUnauthorized, http.StatusForbidden, http.StatusNotFound,
-		http.StatusUnprocessableEntity, http.StatusInternalServerError, http.StatusServiceUnavailable)
+		http.StatusUnprocessableEntity, http.StatusTooManyRequests, http.StatusInternalServerError, http.StatusServiceUnavailable)
 	if op.Method == http.MethodPut || op.Method == http.MethodPost {
 		op.Errors = append(op.Errors, http.StatusBadRequest, http.StatusRequestEntityTooLarge, http.StatusUnsupportedMediaType)
 	}
 	if op.MaxBodyBytes == 0 {
 		op.MaxBodyBytes = bodyLimit
+	}
+	if op.Metadata[takesLong] != nil {
+		do = inPlace(s, do)
 	}
 	huma.Register(s.huma, op, func(ctx context.Context, in *I) (*O, error) {
 		out, err := do(ctx, in)
@@ -218,10 +256,14 @@ func (s *Server) logged(next echo.HandlerFunc) echo.HandlerFunc {
 		if err != nil {
 			c.Error(err)
 		}
+		took := s.now().Sub(start)
+		if s.observe != nil {
+			s.observe(c.Request().Method, c.Path(), c.Response().Status, took)
+		}
 		s.log.InfoContext(c.Request().Context(), "request",
 			slog.String("method", c.Request().Method), slog.String("route", c.Path()),
 			slog.Int("status", c.Response().Status), slog.Int64("bytes", c.Response().Size),
-			slog.Float64("ms", float64(s.now().Sub(start).Microseconds())/1000))
+			slog.Float64("ms", float64(took.Microseconds())/1000))
 		return nil
 	}
 }

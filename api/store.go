@@ -23,6 +23,8 @@ type Store interface {
 	FrostStore
 	SprayStore
 	DecisionStore
+	ProposalStore
+	ChangeStore
 	AnnouncingStore
 	SubscriptionStore
 	RecipientStore
@@ -46,6 +48,9 @@ type StationStore interface {
 	Stations(ctx context.Context, farm string) ([]weather.Station, error)
 	forecast.WeatherStore
 	Days(ctx context.Context, farm, station string, from, to *weather.Date, knownAt *time.Time) ([]StationDay, error)
+	// StationState is the same while the station's days, verdicts, hours of reading
+	// and settings are, and costs little.
+	StationState(ctx context.Context, farm, station string) (string, error)
 	// Corrections returns the days corrected since an instant, the latest
 	// correction first.
 	Corrections(ctx context.Context, farm, station string, since time.Time, limit int) ([]StationDay, error)
@@ -119,6 +124,15 @@ type DecisionStore interface {
 	// Decisions returns all versions by season, kind and version; of all seasons
 	// with nil.
 	Decisions(ctx context.Context, farm string, season *int) ([]forecast.Decision, error)
+}
+
+// ProposalStore keeps what people decide about proposed constants.
+type ProposalStore interface {
+	// DecideProposal returns the decision as it is on record. What is accepted, or
+	// taken back, changes what p is about at once.
+	DecideProposal(ctx context.Context, farm string, d forecast.ProposalDecision, p forecast.Proposal) (forecast.ProposalDecision, error)
+	// Proposals returns all decisions, the latest first.
+	Proposals(ctx context.Context, farm string) ([]forecast.ProposalDecision, error)
 }
 
 // SightingStore keeps sightings.

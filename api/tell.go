@@ -77,6 +77,8 @@ func CauseWords(c forecast.MoveCause) string {
 		return "the outlook"
 	case forecast.CauseSightings:
 		return "what was seen in the field"
+	case forecast.CauseFrosts:
+		return "frosts on its flowers"
 	case forecast.CauseSilence:
 		return "days on which nothing was entered"
 	case forecast.CauseConstants:
@@ -385,6 +387,8 @@ func taughtBy(e forecast.Effect) string {
 		return "This season, in this planting"
 	case forecast.EffectLasting:
 		return "What this season adds to the past"
+	case forecast.EffectFrost:
+		return countOf(e.Observations, "frost on its open flowers", "frosts on its open flowers")
 	}
 	return "What has not come yet, and chance"
 }

@@ -78,7 +78,7 @@ func ptr[T any](x T) *T { return &x }
 func TestCausesHaveNamesOfTheirOwn(t *testing.T) {
 	t.Parallel()
 	seen := map[string]forecast.MoveCause{}
-	for _, c := range []forecast.MoveCause{forecast.CauseWeather, forecast.CauseOutlook, forecast.CauseSightings, forecast.CauseSilence, forecast.CauseConstants} {
+	for _, c := range []forecast.MoveCause{forecast.CauseWeather, forecast.CauseOutlook, forecast.CauseSightings, forecast.CauseFrosts, forecast.CauseSilence, forecast.CauseConstants} {
 		words := api.CauseWords(c)
 		if other, twice := seen[words]; twice || words == string(c) {
 			t.Errorf("%q is said %q, as %q is", c, words, other)

@@ -209,7 +209,7 @@ func (s *Server) changesFile(ctx context.Context, t *told, cache string) (File, 
 	body, err := s.telling.files.Get(ctx, fileKey{of: t, what: "changes", day: today}, func(context.Context) ([]byte, bool, error) {
 		page := ""
 		if t.Announcing.Public.On {
-			page = "/at/" + t.Farm.ID
+			page = s.Mounted("/at/" + t.Farm.ID)
 		}
 		body, err := t.Changes(s.now(), page)
 		return body, true, err

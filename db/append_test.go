@@ -7,6 +7,7 @@ import (
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgconn"
+	"github.com/jackc/pgx/v5/pgxpool"
 
 	"ripetide/db"
 	"ripetide/forecast"
@@ -14,9 +15,9 @@ import (
 	"ripetide/weather/feed"
 )
 
-// TestHistoryCannotBeChanged tries every door to every table as a superuser.
-func TestHistoryCannotBeChanged(t *testing.T) {
-	t.Parallel()
+// everything is a database with a row in every table.
+func everything(t *testing.T) (*db.Store, *pgxpool.Pool) {
+	t.Helper()
 	s, pool := farmed(t)
 	if _, err := s.AddDays(t.Context(), "hill", "barn", weather.Delivery{Source: "test", Days: []weather.Day{{Date: date("2026-05-01"), Min: 4, Max: 16}}}, t0); err != nil {
 		t.Fatal(err)
@@ -38,6 +39,9 @@ func TestHistoryCannotBeChanged(t *testing.T) {
 		t.Fatal(err)
 	}
 	if _, _, err := s.PutDecision(t.Context(), "hill", decided(0, forecast.DecideOpening, "2026-06-13")); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := s.DecideProposal(t.Context(), "hill", proposed(0, forecast.ProposalDeclined), yieldProposed); err != nil {
 		t.Fatal(err)
 	}
 	if _, done, err := s.Settle(t.Context(), "hill", t0); err != nil {
@@ -73,12 +77,19 @@ func TestHistoryCannotBeChanged(t *testing.T) {
 	if err := s.KeepMail(t.Context(), mailKey("ann", forecast.MailAsk, "2026-06-01"), 1, forecast.MailAnswer{At: t0, Outcome: forecast.MailSent, Code: 250}); err != nil {
 		t.Fatal(err)
 	}
+	return s, pool
+}
+
+// TestHistoryCannotBeChanged tries every door to every table as a superuser.
+func TestHistoryCannotBeChanged(t *testing.T) {
+	t.Parallel()
+	s, pool := everything(t)
 	rows, _ := pool.Query(t.Context(), `
 		SELECT relname::text FROM pg_class
 		WHERE relkind = 'r' AND relnamespace = 'public'::regnamespace AND relname <> 'goose_db_version'`)
 	tables, err := pgx.CollectRows(rows, pgx.RowTo[string])
-	if err != nil || len(tables) != 35 {
-		t.Fatalf("%d tables, %v, want 35", len(tables), err)
+	if err != nil || len(tables) != 36 {
+		t.Fatalf("%d tables, %v, want 36", len(tables), err)
 	}
 	for _, table := range tables {
 		before := count(t, pool, table)
@@ -139,6 +150,14 @@ func TestConstraintsRefuse(t *testing.T) {
 		"station_slug_check":                  `INSERT INTO station VALUES ('hill', '../etc', now())`,
 		"variety_farm_fk":                     `INSERT INTO variety VALUES ('dale', 'jewel', now())`,
 		"planting_farm_fk":                    `INSERT INTO planting VALUES ('dale', 'north', now())`,
+		"proposal_version_farm_fk":            proposalVersion(`'dale', 'y', 1, 'declined', 'yield', 'north', '{}', ''`),
+		"proposal_version_version_check":      proposalVersion(`'hill', 'y', 0, 'declined', 'yield', 'north', '{}', ''`),
+		"proposal_version_state_check":        proposalVersion(`'hill', 'y', 1, 'perhaps', 'yield', 'north', '{}', ''`),
+		"proposal_version_kind_check":         proposalVersion(`'hill', 'y', 1, 'declined', 'guess', 'north', '{}', ''`),
+		"proposal_version_subject_check":      proposalVersion(`'hill', 'y', 1, 'declined', 'yield', '', '{}', ''`),
+		"proposal_version_value_check":        proposalVersion(`'hill', 'y', 1, 'declined', 'yield', 'north', '1', ''`),
+		"proposal_version_taken_back_check":   proposalVersion(`'hill', 'y', 1, 'taken back', 'yield', 'north', '{}', ''`),
+		"proposal_version_reason_check":       proposalVersion(`'hill', 'y', 1, 'declined', 'yield', 'north', '{}', repeat('x', 201)`),
 		"station_version_stand_in_fk":         stationVersion(`2, 'Barn', 0, 0, 0, 'tower'`),
 		"station_version_stand_in_check":      stationVersion(`2, 'Barn', 0, 0, 0, 'barn'`),
 		"station_version_pk":                  stationVersion(`1, 'Barn', 0, 0, 0, NULL`),
@@ -279,6 +298,12 @@ func outlookVersion(values string) string {
 func methodVersion(values string) string {
 	return `INSERT INTO method_version (farm, recorded_at, recorded_by, reason, version, degree_days, base_c, upper_c, cutoff, chosen_by)
 		VALUES ('hill', now(), 'test', '', ` + values + `)`
+}
+
+func proposalVersion(values string) string {
+	return `
+		INSERT INTO proposal_version (farm, proposal, version, state, kind, subject, was, reason, decided_at, decided_by, becomes, told)
+		VALUES (` + values + `, now(), 'Ann', '{}', '')`
 }
 
 func stationVersion(values string) string {

@@ -1,8 +1,12 @@
 package db
 
 import (
+	"context"
 	"errors"
 	"fmt"
+	"io"
+	"net"
+	"strings"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgconn"
@@ -21,6 +25,15 @@ var (
 	// ErrSchemaNewer is a database made by a newer program; see
 	// [SchemaNewerError].
 	ErrSchemaNewer = errors.New("db: schema is newer than the program")
+	// ErrDSN is a connection string that cannot be read.
+	ErrDSN = errors.New("db: the connection string cannot be read")
+	// ErrNoAnswer is a server that does not answer.
+	ErrNoAnswer = errors.New("db: the database server does not answer")
+	// ErrRefused is a server that does not let this user in: his password, or
+	// what the server allows.
+	ErrRefused = errors.New("db: the database server refuses the user")
+	// ErrNoDatabase is a server without a database of the name.
+	ErrNoDatabase = errors.New("db: there is no such database")
 	// ErrServerTooOld is a PostgreSQL that lacks what the tables need; see
 	// [ServerTooOldError].
 	ErrServerTooOld = errors.New("db: PostgreSQL is too old")
@@ -133,4 +146,30 @@ func orNotFound(err, sentinel error) error {
 		return fmt.Errorf("%w: %w", sentinel, err)
 	}
 	return err
+}
+
+// Unavailable reports whether err means that the database cannot be reached or
+// cannot write for now: no connection, or one that broke; a server that starts,
+// stops, has no more connections, memory or disk, cannot write to it, or is a
+// standby. Whether a transaction that was being committed then was kept is not
+// known.
+func Unavailable(err error) bool {
+	if e, ok := errors.AsType[*pgconn.PgError](err); ok {
+		switch e.Code {
+		case "57P01", "57P02", "57P03", // It is shut down, crashed, starts.
+			"57014",          // The statement took too long.
+			"25006",          // Read-only: a standby.
+			"58030", "58P01": // A file cannot be read or written, or is not there.
+			return true
+		}
+		return strings.HasPrefix(e.Code, "08") || strings.HasPrefix(e.Code, "53") // Connections; resources.
+	}
+	if _, ok := errors.AsType[*pgconn.ConnectError](err); ok {
+		return true
+	}
+	if _, ok := errors.AsType[net.Error](err); ok {
+		return true
+	}
+	return errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, net.ErrClosed) ||
+		errors.Is(err, context.DeadlineExceeded) || pgconn.SafeToRetry(err)
 }

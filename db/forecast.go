@@ -36,29 +36,40 @@ func (s *Store) Forecast(ctx context.Context, farm, id string) (forecast.Frozen,
 	return s.frozen(ctx, forecastSQL, farm, id)
 }
 
+// latestForecastSQL goes by when forecasts were made, which always grows: each
+// was made for its own morning, but a clock that was ahead may have left one of a
+// morning that is still far away. The row is found by an index alone.
 const latestForecastSQL = `
 	SELECT farm, id, season, as_of, known_at, made_at, hindcast, program
 	FROM frozen_forecast
-	WHERE farm = $1 AND NOT hindcast
-	ORDER BY as_of DESC, made_at DESC, id DESC
-	LIMIT 1`
+	WHERE farm = $1 AND id = (
+		SELECT id
+		FROM frozen_forecast
+		WHERE farm = $1 AND NOT hindcast
+		ORDER BY made_at DESC, as_of DESC, id DESC
+		LIMIT 1)`
 
-// LatestForecast returns the forecast of a farm that was made for the latest
-// morning, and of those the one made last; never a hindcast. Errors:
-// [forecast.ErrForecastNotFound].
+// LatestForecast returns the forecast of a farm that was made last on its own
+// morning; never a hindcast. Errors: [forecast.ErrForecastNotFound].
 func (s *Store) LatestForecast(ctx context.Context, farm string) (forecast.Frozen, error) {
 	return s.frozen(ctx, latestForecastSQL, farm)
 }
 
+// latestOfSeasonSQL is latestForecastSQL for a season. Hindcasts may be made in any
+// order, so their mornings count.
 const latestOfSeasonSQL = `
 	SELECT farm, id, season, as_of, known_at, made_at, hindcast, program
 	FROM frozen_forecast
-	WHERE farm = $1 AND season = $2
-	ORDER BY hindcast, as_of DESC, made_at DESC, id DESC
-	LIMIT 1`
+	WHERE farm = $1 AND id = (
+		SELECT id
+		FROM frozen_forecast
+		WHERE farm = $1 AND season = $2
+		ORDER BY hindcast, CASE WHEN NOT hindcast THEN made_at END DESC, as_of DESC, made_at DESC, id DESC
+		LIMIT 1)`
 
-// LatestOfSeason returns the latest forecast of a season, a hindcast only if
-// there is nothing else. Errors: [forecast.ErrForecastNotFound].
+// LatestOfSeason returns the forecast of a season that was made last on its own
+// morning, and only if there is none the hindcast of the latest one. Errors:
+// [forecast.ErrForecastNotFound].
 func (s *Store) LatestOfSeason(ctx context.Context, farm string, season int) (forecast.Frozen, error) {
 	return s.frozen(ctx, latestOfSeasonSQL, farm, season)
 }

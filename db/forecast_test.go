@@ -59,9 +59,10 @@ func TestLatestForecasts(t *testing.T) {
 		frozen("hindcast24late", "2024-06-20", 2, true),
 		frozen("hindcast25", "2025-06-30", 3, true),
 		frozen("first25", "2025-06-01", 4, false),
-		frozen("morning26", "2026-06-02", 5, false),
-		frozen("again26", "2026-06-02", 6, false),
-		frozen("late26", "2026-06-01", 7, false), // Made last, for an earlier morning.
+		frozen("ahead26", "2026-07-10", 5, false), // By a clock that was ahead.
+		frozen("morning26", "2026-06-02", 6, false),
+		frozen("again26", "2026-06-02", 7, false),
+		frozen("late26", "2026-06-01", 7, true), // Made later, for an earlier morning.
 		frozen("hindcast26", "2026-06-03", 8, true),
 	} {
 		if err := s.Freeze(ctx, f); err != nil {
@@ -94,7 +95,7 @@ func TestLatestForecasts(t *testing.T) {
 		return ids
 	}
 	if diff := cmp.Diff([]string{
-		"hindcast26", "again26", "morning26", "late26", "hindcast25", "first25", "hindcast24late", "hindcast24",
+		"ahead26", "hindcast26", "again26", "morning26", "late26", "hindcast25", "first25", "hindcast24late", "hindcast24",
 	}, list(nil)); diff != "" {
 		t.Error(diff)
 	}

@@ -49,25 +49,25 @@ func (s *Store) IssuedOfAll(ctx context.Context, farm string, season int) ([]for
 	if err != nil {
 		return nil, fmt.Errorf("read what was issued: %w", domain(err))
 	}
-	said, err := s.stagesOf(ctx, farm, list)
+	said, err := s.saidOf(ctx, farm, list)
 	if err != nil {
 		return nil, fmt.Errorf("read what was issued: %w", domain(err))
 	}
 	out := make([]forecast.IssuedAll, len(list))
 	for i, z := range list {
-		out[i] = forecast.IssuedAll{ID: z.ID, AsOf: z.AsOf, MadeAt: z.MadeAt, Hindcast: z.Hindcast, Stages: said[z.ID]}
+		out[i] = forecast.IssuedAll{ID: z.ID, AsOf: z.AsOf, MadeAt: z.MadeAt, Hindcast: z.Hindcast, Said: said[z.ID]}
 	}
 	return out, nil
 }
 
-// stagesOf returns the dates of plantings by frozen forecast. A season has many
-// forecasts with large bodies, so what was read of one is kept.
-func (s *Store) stagesOf(ctx context.Context, farm string, list []forecast.Frozen) (map[string]map[string]*forecast.StageDates, error) {
-	said := make(map[string]map[string]*forecast.StageDates, len(list))
+// saidOf returns what frozen forecasts said, by forecast. A season has many, with
+// large bodies, so what was read of one is kept.
+func (s *Store) saidOf(ctx context.Context, farm string, list []forecast.Frozen) (map[string]forecast.Said, error) {
+	said := make(map[string]forecast.Said, len(list))
 	var missing []string
 	for _, z := range list {
-		if dates, ok := s.stages.Look(frozenKey{farm, z.ID}); ok {
-			said[z.ID] = dates
+		if one, ok := s.said.Look(frozenKey{farm, z.ID}); ok {
+			said[z.ID] = one
 		} else {
 			missing = append(missing, z.ID)
 		}
@@ -78,12 +78,12 @@ func (s *Store) stagesOf(ctx context.Context, farm string, list []forecast.Froze
 	rows, _ := s.pool.Query(ctx, bodiesSQL, farm, missing)
 	var z forecast.Frozen
 	_, err := pgx.ForEachRow(rows, []any{&z.ID, &z.Body}, func() error {
-		dates, err := z.Stages()
+		one, err := z.Said()
 		if err != nil {
 			return err
 		}
-		said[z.ID] = dates
-		s.stages.Put(frozenKey{farm, z.ID}, dates)
+		said[z.ID] = one
+		s.said.Put(frozenKey{farm, z.ID}, one)
 		return nil
 	})
 	return said, err

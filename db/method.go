@@ -16,35 +16,39 @@ import (
 // in use, for the same reason, is not recorded again, whoever makes it: the
 // method is theirs who chose it. Errors: [forecast.ErrFarmNotFound].
 func (s *Store) PutMethod(ctx context.Context, farm string, c forecast.MethodChoice, by string) (created bool, err error) {
-	c.Method = plainMethod(c.Method)
-	var upper *float64
-	if c.Method.Cutoff != forecast.NoCutoff {
-		upper = &c.Method.Upper
-	}
 	err = s.record(ctx, farm, c.At, func(tx pgx.Tx, at time.Time) error {
-		var since time.Time
-		if err := tx.QueryRow(ctx, claimFarmSQL, farm).Scan(&since); err != nil {
-			return orNotFound(err, forecast.ErrFarmNotFound)
-		}
-		was, last, err := scanChoice(tx.QueryRow(ctx, methodSQL, farm, now))
-		switch {
-		case errors.Is(err, pgx.ErrNoRows): // The first one.
-		case err != nil:
-			return err
-		case was.Method == c.Method && was.Reason == c.Reason:
-			created = false
-			return nil
-		}
-		created = last.number == 0
-		_, err = tx.Exec(ctx, addMethodSQL,
-			farm, last.number+1, later(at, last.at, since), by,
-			c.Method.Kind, c.Method.Base, upper, c.Method.Cutoff, c.By, c.Reason)
+		created, err = putMethod(ctx, tx, farm, c, by, at)
 		return err
 	})
 	if err != nil {
 		return false, fmt.Errorf("put method: %w", err)
 	}
 	return created, nil
+}
+
+// putMethod is the transaction of [Store.PutMethod].
+func putMethod(ctx context.Context, tx pgx.Tx, farm string, c forecast.MethodChoice, by string, at time.Time) (created bool, err error) {
+	c.Method = plainMethod(c.Method)
+	var upper *float64
+	if c.Method.Cutoff != forecast.NoCutoff {
+		upper = &c.Method.Upper
+	}
+	var since time.Time
+	if err := tx.QueryRow(ctx, claimFarmSQL, farm).Scan(&since); err != nil {
+		return false, orNotFound(err, forecast.ErrFarmNotFound)
+	}
+	was, last, err := scanChoice(tx.QueryRow(ctx, methodSQL, farm, now))
+	switch {
+	case errors.Is(err, pgx.ErrNoRows): // The first one.
+	case err != nil:
+		return false, err
+	case was.Method == c.Method && was.Reason == c.Reason:
+		return false, nil
+	}
+	_, err = tx.Exec(ctx, addMethodSQL,
+		farm, last.number+1, later(at, last.at, since), by,
+		c.Method.Kind, c.Method.Base, upper, c.Method.Cutoff, c.By, c.Reason)
+	return last.number == 0, err
 }
 
 const (

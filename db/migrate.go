@@ -8,7 +8,6 @@ import (
 	"fmt"
 	"io/fs"
 
-	"github.com/jackc/pgx/v5/pgxpool"
 	"github.com/jackc/pgx/v5/stdlib"
 	"github.com/pressly/goose/v3"
 	"github.com/pressly/goose/v3/lock"
@@ -32,9 +31,9 @@ func Migrate(ctx context.Context, dsn string) error {
 }
 
 func migrate(ctx context.Context, dsn string) (err error) {
-	cfg, err := pgxpool.ParseConfig(dsn) // It knows the settings of pools, which pgx alone would send to the server.
+	cfg, err := parseDSN(dsn)
 	if err != nil {
-		return fmt.Errorf("read connection string: %w", err)
+		return err
 	}
 	if own := cfg.ConnConfig.RuntimeParams; own["application_name"] == "" {
 		own["application_name"] = "ripetide migrate"

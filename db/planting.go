@@ -18,7 +18,11 @@ import (
 // [forecast.ErrStationNotFound], a [*forecast.FieldError] if it would be
 // planted after a sighting, picking or frost of it.
 func (s *Store) PutPlanting(ctx context.Context, farm string, p forecast.Planting, by string, at time.Time) (created bool, err error) {
-	return put(ctx, s, "planting", at, revision[forecast.Planting]{
+	return put(ctx, s, "planting", at, plantingRevision(farm, p, by))
+}
+
+func plantingRevision(farm string, p forecast.Planting, by string) revision[forecast.Planting] {
+	return revision[forecast.Planting]{
 		lockSQL: lockPlantingSQL, addSQL: addPlantingSQL, key: []any{farm, p.ID},
 		read: func(ctx context.Context, tx pgx.Tx) (forecast.Planting, version, error) {
 			return queryPlanting(ctx, tx, farm, p.ID)
@@ -34,7 +38,7 @@ func (s *Store) PutPlanting(ctx context.Context, farm string, p forecast.Plantin
 				p.PlantedOn, p.RemovedOn, p.AreaM2, p.KgPerM2)
 			return err
 		},
-	})
+	}
 }
 
 const (

@@ -2,7 +2,10 @@ package db
 
 import (
 	"context"
+	"errors"
 	"fmt"
+
+	"github.com/jackc/pgx/v5"
 )
 
 const stationStatesSQL = `
@@ -21,6 +24,18 @@ func (s *Store) StationStates(ctx context.Context, farm string) (string, error) 
 	return states, nil
 }
 
+const stationStateSQL = `SELECT state FROM station_state WHERE farm = $1 AND station = $2`
+
+// StationState is like [Store.StationStates], of one station. It is empty for one
+// that nobody knows.
+func (s *Store) StationState(ctx context.Context, farm, station string) (string, error) {
+	var state string
+	if err := s.pool.QueryRow(ctx, stationStateSQL, farm, station).Scan(&state); err != nil && !errors.Is(err, pgx.ErrNoRows) {
+		return "", fmt.Errorf("read state of a station: %w", domain(err))
+	}
+	return state, nil
+}
+
 // bit_xor of hashes of random identifiers: rows are added and never changed, so
 // that the same number of rows with the same sum are the same rows.
 const sightingStateSQL = `
@@ -35,6 +50,32 @@ func (s *Store) SightingState(ctx context.Context, farm string) (string, error) 
 	var state string
 	if err := s.pool.QueryRow(ctx, sightingStateSQL, farm).Scan(&state); err != nil {
 		return "", fmt.Errorf("read state of sightings: %w", domain(err))
+	}
+	return state, nil
+}
+
+// Rows are added and never changed nor deleted, so that as many rows are the
+// same rows. Of stations, which have many, the states are asked instead.
+const farmStateSQL = `
+	SELECT concat_ws(' ',
+		(SELECT string_agg(station || ' ' || state, ' ' ORDER BY station) FROM station_state WHERE farm = $1),
+		(SELECT count(*) FROM farm_version WHERE farm = $1),
+		(SELECT count(*) FROM variety_version WHERE farm = $1),
+		(SELECT count(*) FROM planting_version WHERE farm = $1),
+		(SELECT count(*) FROM sighting WHERE farm = $1),
+		(SELECT count(*) FROM sighting_end WHERE farm = $1),
+		(SELECT count(*) FROM picking_version WHERE farm = $1),
+		(SELECT count(*) FROM frost_version WHERE farm = $1),
+		(SELECT count(*) FROM decision_version WHERE farm = $1),
+		(SELECT count(*) FROM method_version WHERE farm = $1),
+		(SELECT count(*) FROM frozen_forecast WHERE farm = $1))`
+
+// FarmState names all that forecasts of a farm are made from, and the frozen
+// ones: while it is the same, so are they.
+func (s *Store) FarmState(ctx context.Context, farm string) (string, error) {
+	var state string
+	if err := s.pool.QueryRow(ctx, farmStateSQL, farm).Scan(&state); err != nil {
+		return "", fmt.Errorf("read state of a farm: %w", domain(err))
 	}
 	return state, nil
 }

@@ -3,9 +3,13 @@ package db_test
 import (
 	"context"
 	"errors"
+	"slices"
+	"strings"
 	"sync"
 	"testing"
 	"time"
+
+	"github.com/jackc/pgx/v5"
 
 	"ripetide/db"
 	"ripetide/forecast"
@@ -102,6 +106,10 @@ func TestEveryChangeOfAStationGivesItAnotherState(t *testing.T) {
 		after := states(t, s, "hill")
 		if (after != before) != c.changes {
 			t.Errorf("%s: changed is %t, want %t", c.name, after != before, c.changes)
+		}
+		barn, err := s.StationState(ctx, "hill", "barn")
+		if err != nil || barn == "" || !strings.Contains(" "+after+" ", " barn "+barn+" ") {
+			t.Errorf("%s: the state of the barn is %q, %v; of all %q", c.name, barn, err, after)
 		}
 		if then, again := was[after]; again && c.changes {
 			t.Errorf("after %s the state is that after %s", c.name, then)
@@ -251,5 +259,40 @@ func TestEveryChangeOfSightingsGivesThemAnotherState(t *testing.T) {
 			t.Errorf("after %s the state is that after %s", c.name, then)
 		}
 		was[after] = c.name
+	}
+}
+
+// TestTheStateOfAFarmCountsEveryTable that forecasts may be made from: one that
+// is neither counted nor named here as of no account fails.
+func TestTheStateOfAFarmCountsEveryTable(t *testing.T) {
+	t.Parallel()
+	_, pool := open(t)
+	rows, _ := pool.Query(t.Context(), `
+		SELECT c.relname::text
+		FROM pg_class AS c
+		JOIN pg_attribute AS a ON a.attrelid = c.oid AND a.attname = 'farm' AND NOT a.attisdropped
+		WHERE c.relkind = 'r' AND c.relnamespace = 'public'::regnamespace
+		ORDER BY c.relname`)
+	tables, err := pgx.CollectRows(rows, pgx.RowTo[string])
+	if err != nil || len(tables) == 0 {
+		t.Fatal(tables, err)
+	}
+	ofNoAccount := []string{
+		"farm", "station", "variety", "planting", // Each begins with a version.
+		"station_version", "station_day", "outlook", "outlook_version", "day_verdict_version", "reading_hours_version", // By the state.
+		"feed", "feed_version", "feed_run", "api_key", "spray_version", "spray_seen",
+		"announcing_version", "subscription", "recipient", "mail_try", "mail_answer", "known_mark",
+		"proposal_version", // What it changes is a version of something else.
+	}
+	for _, table := range ofNoAccount {
+		if !slices.Contains(tables, table) {
+			t.Errorf("there is no table %s", table)
+		}
+	}
+	for _, table := range tables {
+		counted := strings.Contains(db.FarmStateSQL, "FROM "+table+" WHERE")
+		if counted == slices.Contains(ofNoAccount, table) {
+			t.Errorf("table %s is %s", table, map[bool]string{true: "counted, and of no account here", false: "not counted"}[counted])
+		}
 	}
 }

@@ -28,7 +28,7 @@ type Store struct {
 	// What is frozen never changes: bodies of forecasts, and their dates alone, of
 	// as many as some long seasons have.
 	bodies memo.Cache[frozenKey, []byte]
-	stages memo.Cache[frozenKey, map[string]*forecast.StageDates]
+	said   memo.Cache[frozenKey, forecast.Said]
 }
 
 // Options are the settings of a [Store]. Names and times that the connection
@@ -39,14 +39,15 @@ type Options struct {
 	StatementTimeout time.Duration // Longest run of one statement; default 1 min.
 	LockTimeout      time.Duration // Longest wait for another writer; default 10 s.
 	IdleTimeout      time.Duration // Longest pause inside a transaction; default 1 min.
+	ReadOnly         bool          // The database refuses every change.
 }
 
 // Open connects to a database that [Migrate] has brought up to date. Errors:
-// [ErrServerTooOld]. The caller closes the store.
+// [ErrDSN], [ErrServerTooOld]. The caller closes the store.
 func Open(ctx context.Context, dsn string, o Options) (*Store, error) {
-	cfg, err := pgxpool.ParseConfig(dsn)
+	cfg, err := parseDSN(dsn)
 	if err != nil {
-		return nil, fmt.Errorf("read connection string: %w", err) // pgx leaves the password out.
+		return nil, fmt.Errorf("open database: %w", err)
 	}
 	for name, value := range map[string]string{
 		"application_name":                    cmp.Or(o.ApplicationName, "ripetide"),
@@ -59,18 +60,24 @@ func Open(ctx context.Context, dsn string, o Options) (*Store, error) {
 			own[name] = value
 		}
 	}
+	if o.ReadOnly {
+		cfg.ConnConfig.RuntimeParams[readOnly] = "on"
+	}
 	if o.MaxConns > 0 {
 		cfg.MaxConns = o.MaxConns
 	}
 	// A daily forecast holds two connections and asks for a third, see hold.
 	cfg.MaxConns = max(cfg.MaxConns, leastConns)
-	cfg.AfterConnect = registerTypes
+	if cfg.ConnConfig.ConnectTimeout == 0 {
+		cfg.ConnConfig.ConnectTimeout = connectTimeout
+	}
+	cfg.AfterConnect = prepare
 	pool, err := pgxpool.NewWithConfig(ctx, cfg)
 	if err != nil {
 		return nil, fmt.Errorf("open database: %w", err)
 	}
 	s := &Store{pool: pool, held: make(chan struct{}, max(1, cfg.MaxConns/2))}
-	s.stages.Most = 1000
+	s.said.Most = 5000 // Of a farm every morning of a dozen seasons; some kilobytes each.
 	if err := s.checkServer(ctx); err != nil {
 		pool.Close()
 		return nil, fmt.Errorf("open database: %w", err)
@@ -81,6 +88,10 @@ func Open(ctx context.Context, dsn string, o Options) (*Store, error) {
 // leastConns is the fewest connections that a store works with.
 const leastConns = 4
 
+// connectTimeout is how long a server may take to answer, unless the connection
+// string says.
+const connectTimeout = 5 * time.Second
+
 func millis(d, standard time.Duration) string {
 	if d <= 0 {
 		d = standard
@@ -88,8 +99,15 @@ func millis(d, standard time.Duration) string {
 	return strconv.FormatInt(max(d.Milliseconds(), 1), 10)
 }
 
-// registerTypes teaches a connection the types of the domain.
-func registerTypes(_ context.Context, conn *pgx.Conn) error {
+const durableSQL = `SELECT set_config('synchronous_commit', 'on', false) WHERE current_setting('synchronous_commit') = 'off'`
+
+// prepare makes a connection one of ours and teaches it the types of the domain.
+func prepare(ctx context.Context, conn *pgx.Conn) error {
+	// What is answered as recorded must be on the disk, whatever is set for the
+	// server, the database or the user. What is set for standbys is left as it is.
+	if _, err := conn.Exec(ctx, durableSQL); err != nil {
+		return err
+	}
 	m := conn.TypeMap()
 	m.RegisterType(&pgtype.Type{
 		Name: "timestamptz", OID: pgtype.TimestamptzOID,
@@ -118,12 +136,27 @@ func serverFault(num int, name string) error {
 	return nil
 }
 
-// Ping reports whether the database answers.
+const writableSQL = `SELECT NOT pg_is_in_recovery() AND NOT current_setting('transaction_read_only')::boolean`
+
+// Ping reports whether the database answers and takes writes.
 func (s *Store) Ping(ctx context.Context) error {
-	if err := s.pool.Ping(ctx); err != nil {
+	var writable bool
+	if err := s.pool.QueryRow(ctx, writableSQL).Scan(&writable); err != nil {
 		return fmt.Errorf("ping database: %w", err)
 	}
+	if !writable {
+		return errors.New("ping database: it is read-only")
+	}
 	return nil
+}
+
+// Connections says how many connections a store has.
+type Connections struct{ Used, Idle, Most int32 }
+
+// Connections returns how many there are now.
+func (s *Store) Connections() Connections {
+	x := s.pool.Stat()
+	return Connections{x.AcquiredConns(), x.IdleConns(), x.MaxConns()}
 }
 
 // Close waits for the connections in use and closes all.

@@ -128,6 +128,23 @@ func TestConnectionStringComesFirst(t *testing.T) {
 	}
 }
 
+// Whatever is set elsewhere, what is answered as recorded is on the disk; a setting
+// for standbys is left as it is.
+func TestCommitsAreDurable(t *testing.T) {
+	t.Parallel()
+	dsn := dbtest.Migrated(t, db.Migrate)
+	for set, want := range map[string]string{"off": "on", "remote_write": "remote_write"} {
+		s, err := db.Open(t.Context(), withSetting(dsn, "synchronous_commit="+set), db.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := db.Setting(t, s, "synchronous_commit"); got != want {
+			t.Errorf("%s becomes %s, want %s", set, got, want)
+		}
+		s.Close()
+	}
+}
+
 // withSetting returns a connection string, of either form, with one more
 // setting.
 func withSetting(dsn, setting string) string {

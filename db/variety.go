@@ -14,7 +14,11 @@ import (
 // new one. What is known already is not recorded again. Errors:
 // [forecast.ErrFarmNotFound].
 func (s *Store) PutVariety(ctx context.Context, farm string, v forecast.Variety, by string, at time.Time) (created bool, err error) {
-	return put(ctx, s, "variety", at, revision[forecast.Variety]{
+	return put(ctx, s, "variety", at, varietyRevision(farm, v, by))
+}
+
+func varietyRevision(farm string, v forecast.Variety, by string) revision[forecast.Variety] {
+	return revision[forecast.Variety]{
 		lockSQL: lockVarietySQL, addSQL: addVarietySQL, key: []any{farm, v.ID},
 		read: func(ctx context.Context, tx pgx.Tx) (forecast.Variety, version, error) {
 			return queryVariety(ctx, tx, farm, v.ID)
@@ -27,7 +31,7 @@ func (s *Store) PutVariety(ctx context.Context, farm string, v forecast.Variety,
 				row.firstRipe, row.peak, row.lastPick, row.kind, row.base, row.upper, row.cutoff)
 			return err
 		},
-	})
+	}
 }
 
 const (

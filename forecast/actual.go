@@ -46,10 +46,11 @@ const (
 )
 
 // ActualDates returns the ripe stages of a season as they came: seen in the
-// field, or else told by the pickings. They are ordered by planting and stage.
+// field, or else told by the pickings, unless what was seen contradicts them. They
+// are ordered by planting and stage.
 func ActualDates(in Inputs, season int) []Actual {
 	southern := in.Farm.Southern()
-	looks := gather(in.Sightings, southern)
+	seen := gather(in.Sightings, southern)
 	picked := map[string][]Picking{}
 	for _, p := range in.Pickings {
 		if SeasonOf(p.Date, southern) == season {
@@ -59,13 +60,13 @@ func ActualDates(in Inputs, season int) []Actual {
 	var out []Actual
 	for _, p := range in.Plantings {
 		told := FromPicked(picked[p.ID])
-		l := looks[plantingSeason{p.ID, season}]
+		l := seen[plantingSeason{p.ID, season}]
 		for s := FirstRipe; s <= LastPick; s++ {
 			if l != nil && l.seen[s] != nil {
 				out = append(out, Actual{p.ID, season, s, *l.seen[s], FromSighting, BoundNone})
 				continue
 			}
-			if t := told[s-FirstRipe]; t != nil {
+			if t := told[s-FirstRipe]; t != nil && l.agrees(s, t.Date) {
 				out = append(out, Actual{p.ID, season, s, t.Date, FromPickings, t.Bound})
 			}
 		}
@@ -74,6 +75,20 @@ func ActualDates(in Inputs, season int) []Actual {
 		return cmp.Or(cmp.Compare(a.Planting, b.Planting), cmp.Compare(a.Stage, b.Stage))
 	})
 	return out
+}
+
+// agrees reports whether a date of a stage that pickings tell lies between those of
+// other stages that were seen.
+func (l *looks) agrees(s Stage, d weather.Date) bool {
+	if l == nil {
+		return true
+	}
+	for other := FirstRipe; other <= LastPick; other++ {
+		if seen := l.seen[other]; seen != nil && (other < s && *seen > d || other > s && *seen < d) {
+			return false
+		}
+	}
+	return true
 }
 
 // PickedDate is a date of a stage that pickings tell.

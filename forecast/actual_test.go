@@ -104,4 +104,13 @@ func TestActualDatesAreSeenOrTold(t *testing.T) {
 	if got != want {
 		t.Errorf("%s\nwant\n%s", got, want)
 	}
+	// The peak was seen on the 10th, before pickings say that anything was ripe.
+	in.Sightings[0] = forecast.Sighting{Planting: "p", Date: weather.DateOf(2025, time.June, 10), Stage: forecast.Peak, Seen: true}
+	got = ""
+	for _, a := range forecast.ActualDates(in, 2025) {
+		got += fmt.Sprintf("%s %s %s\n", a.Stage, a.Date, a.From)
+	}
+	if want := "peak 2025-06-10 sighting\nlast_pick 2025-06-14 pickings\n"; got != want {
+		t.Errorf("contradicted:\n%s\nwant\n%s", got, want)
+	}
 }

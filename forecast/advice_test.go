@@ -37,7 +37,7 @@ func TestAdviceMovesAsTheLaterMorningSays(t *testing.T) {
 	var days []int
 	for trace := range traces {
 		member := ms[trace*perTrace+(trace*7)%perTrace]
-		out := workOut(in.Farm, nil, member)
+		out := workOut(in, asOf, member)
 		then := in
 		then.Records = slices.Clone(in.Records)
 		for i, r := range then.Records {

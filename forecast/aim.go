@@ -86,7 +86,11 @@ func (c *computing) take(i, v int, l *looks, d *PlantingDates) {
 	d.DegreeDaysSinceBloom = &sum
 
 	o := observation{planting: i}
-	observe(l, t.mean, t.bloom, sd, t.record.heatSD, &o)
+	var left bool
+	t.frosts = c.frostsOf(p.ID, c.season)
+	if t.shift, left = frostShift(t.frosts, t.mean, t.bloom, mean); left {
+		observe(l, t.mean, t.bloom, sd, t.shift, t.record.heatSD, &o)
+	}
 	lost := t.record.heatSD(t.bloom, max(t.bloom, t.ahead.through))
 	if t.record.lent.Len() > 0 { // So is the weather ahead: the offset is off by the same on all of it.
 		lost = math.Hypot(lost, t.record.offset.sharedHeatSD(t.ahead.ripening(t.bloom)))
@@ -107,6 +111,7 @@ func (c *computing) expect(i, v int, l *looks) {
 		spring: &toBloom{
 			start: winterEnd(c.season, c.southern), heats: c.heatsOf(p.Station, springMethod), looks: l,
 		},
+		frosts: c.frostsOf(p.ID, c.season),
 	}
 	t.mean = c.meanOf(p.Station, m)
 	if l != nil {

@@ -88,6 +88,7 @@ type computing struct {
 	records  map[string]*record // By station.
 	variety  map[string]int     // Index into in.Varieties.
 	looks    map[plantingSeason]*looks
+	frosts   map[plantingSeason][]Frost
 	years    []int
 	ahead    map[string]*ahead // By station that can be used.
 	heats    map[heatKey][]heat
@@ -100,6 +101,11 @@ type computing struct {
 	known    model     // What the requirements were conditioned on.
 	post     posterior // Of it.
 	members  members
+
+	// Plantings that are only tried, for a design: the streams of the last
+	// targets, each of its own, and how many varieties are the farm's; 0: all.
+	apart  []uint64
+	common int
 }
 
 type heatKey struct {
@@ -132,6 +138,7 @@ func (c *computing) index() {
 	}
 	slices.SortFunc(c.in.Plantings, func(a, b Planting) int { return cmp.Compare(a.ID, b.ID) })
 	c.looks = gather(c.in.Sightings, c.southern)
+	c.frosts = gatherFrosts(c.in.Frosts, c.southern)
 	c.pastHeat = map[pastKey]heat{}
 	c.heats = map[heatKey][]heat{}
 	c.means = map[heatKey]heat{}

@@ -17,6 +17,9 @@ type cropCurve struct {
 	before, after  float64 // sd on either side, > 0.
 	weight         float64 // Share of the crop before the mode.
 	scaleB, scaleA float64 // 1/before, 1/after.
+
+	pieces []piece // What frosts have left of it, from -Inf on; nil: all. See frosted.
+	left   float64 // The share of the crop that is left, if there are pieces.
 }
 
 // newCropCurve returns the curve with its mode at the peak and 5 % of the crop
@@ -40,9 +43,22 @@ func newCropCurve(need triple) cropCurve {
 	return c
 }
 
-// ripeBy returns the share of the crop that is ripe at h °C·d since bloom, 0
-// to 1.
-func (c cropCurve) ripeBy(h float64) float64 {
+// ripeBy returns the share of the crop, of what is left of it, that is ripe at h
+// °C·d since bloom, 0 to 1.
+func (c *cropCurve) ripeBy(h float64) float64 {
+	if c.pieces == nil {
+		return c.whole(h)
+	}
+	i := len(c.pieces) - 1
+	for c.pieces[i].from > h {
+		i--
+	}
+	p := c.pieces[i]
+	return (p.left + p.keep*(c.whole(h)-p.ripe)) / c.left
+}
+
+// whole is ripeBy without frosts.
+func (c *cropCurve) whole(h float64) float64 {
 	if x := h - c.mode; x < 0 {
 		return 2 * c.weight * normalCDF(x*c.scaleB)
 	} else {

@@ -11,6 +11,12 @@
 // a count or a quantile over members, so that dates, windows, gaps and supply
 // agree with each other. [Compute] is the whole of it; it is pure.
 //
+// Within a member the crop ripens against the clock as a two-piece normal
+// through its stages. A [Frost] removes the berries of the flowers that were
+// open on its night, and the stages are those of what is left. Ripe fruit
+// standing is what ripened, less what spoiled and what each [Picking] on record
+// took; where none is, everything ripe is picked on open days.
+//
 // # Conventions
 //
 // Temperatures are °C, sums of heat °C·d, weights kg, areas m², probabilities

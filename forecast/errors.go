@@ -22,17 +22,26 @@ var (
 	ErrRecipientNotFound    = errors.New("forecast: recipient not found")
 	ErrSprayNotFound        = errors.New("forecast: spray not found")
 	ErrForecastNotFound     = errors.New("forecast: forecast not found")
+	ErrProposalNotFound     = errors.New("forecast: proposal not found")
 
 	// ErrInvalid is a value that cannot be; see [FieldError].
 	ErrInvalid = errors.New("forecast: invalid value")
 	// ErrTooFewYears is a record too short to stand for the weather ahead;
 	// see [TooFewYearsError].
 	ErrTooFewYears = errors.New("forecast: too few years of weather")
+	// ErrNoBloom is a farm without any bloom on record, of which bloom cannot be
+	// forecast.
+	ErrNoBloom = errors.New("forecast: no bloom on record")
 	// ErrStagesOutOfOrder is a sighting that contradicts another one.
 	ErrStagesOutOfOrder = errors.New("forecast: stages out of order")
 	// ErrBusy is a store that another writer kept waiting for too long; the same
 	// request may go through later.
 	ErrBusy = errors.New("forecast: store is busy")
+	// ErrProposalOvertaken is a proposal of a value that somebody has changed since,
+	// or that has been accepted.
+	ErrProposalOvertaken = errors.New("forecast: proposal overtaken")
+	// ErrSeasonRuns is a constant that is not changed while fruit is on its way.
+	ErrSeasonRuns = errors.New("forecast: season runs")
 	// ErrAsOfAhead is an as-of date later than the farm's today.
 	ErrAsOfAhead = errors.New("forecast: as-of date is ahead of the farm's today")
 )

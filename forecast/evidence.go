@@ -85,9 +85,10 @@ func (l *looks) bloomBefore(h heat, mean triple) (b Bloom, sd float64) {
 	panic("forecast: no ripe stage was seen")
 }
 
-// observe turns the dates of the ripe stages into log heat since bloom.
+// observe turns the dates of the ripe stages into log heat since bloom, without
+// what frosts have added to it, shift.
 // lost is the sd of the heat of the days between that were not observed.
-func observe(l *looks, h heat, bloom weather.Date, bloomSD float64, lost func(a, b weather.Date) float64, o *observation) (any bool) {
+func observe(l *looks, h heat, bloom weather.Date, bloomSD float64, shift triple, lost func(a, b weather.Date) float64, o *observation) (any bool) {
 	perDay := h.of(bloom)
 	for s := range ripeStages {
 		d := l.seen[FirstRipe+Stage(s)]
@@ -95,6 +96,10 @@ func observe(l *looks, h heat, bloom weather.Date, bloomSD float64, lost func(a,
 			continue
 		}
 		n, sd := h.observed(bloom, *d)
+		if shift[s] != 0 {
+			n -= shift[s]
+			sd = math.Hypot(sd, shiftDoubt*shift[s])
+		}
 		if !(n > 0) {
 			continue
 		}

@@ -131,6 +131,7 @@ const (
 	EffectOwn      EffectKind = "own"      // This season, this planting.
 	EffectLasting  EffectKind = "lasting"  // What this season adds to the first three.
 	EffectLooks    EffectKind = "looks"    // Looks in vain and what is not entered, on any planting; the order of stages; and the chance of the draw.
+	EffectFrost    EffectKind = "frost"    // Frosts on its open flowers; only where there are any.
 )
 
 // Effect is one change of a requirement.
@@ -219,7 +220,8 @@ func (c *computing) explain(planting string) (*Explanation, error) {
 	if t < 0 {
 		return x, nil
 	}
-	e := explaining{c, x, t, c.targets[t]}
+	e := explaining{computing: c, x: x, t: t, tg: c.targets[t]}
+	e.requirements()
 	e.weather(d.Stages)
 	if err := e.stages(d.Stages); err != nil {
 		return nil, err
@@ -233,6 +235,24 @@ type explaining struct {
 	x  *Explanation
 	t  int // Index into targets.
 	tg *target
+	by []triple // By member: the logs of the requirements, after frosts.
+}
+
+// requirements works out what the stages require in each member, after frosts.
+func (e *explaining) requirements() {
+	ms := e.members
+	var ns []night
+	for m, x := range ms.xs {
+		log := triple(x[ripeStages*e.t:])
+		if len(e.tg.frosts) > 0 {
+			ns = nights(ns[:0], e.tg.frosts, e.tg.heats[m/ms.perTrace], e.tg.bloomIn(m, ms.first))
+			need, _ := exp3(x, e.t).frosted(ns)
+			for s := range log {
+				log[s] = math.Log(need[s])
+			}
+		}
+		e.by = append(e.by, log)
+	}
 }
 
 // weather tells of the days since bloom and of those to come.
@@ -388,9 +408,10 @@ func (e *explaining) thisSeason(past posterior) {
 				continue
 			}
 			want := past.mean[ripeStages*t+s]
+			shift := e.targets[t].shift[s] // Frosts change what was seen and what was to be expected alike.
 			e.x.ThisSeason = append(e.x.ThisSeason, StageSeen{
 				Planting: e.in.Plantings[e.targets[t].planting].ID, Stage: (FirstRipe + Stage(s)).String(), Date: *e.targets[t].seen[s],
-				DegreeDays: round(math.Exp(o.log[s]), 1), Expected: round(math.Exp(want), 1), Pct: percent(o.log[s] - want),
+				DegreeDays: round(math.Exp(o.log[s])+shift, 1), Expected: round(math.Exp(want)+shift, 1), Pct: percent(o.log[s] - want),
 			})
 		}
 	}
@@ -402,12 +423,12 @@ func (e *explaining) thisSeason(past posterior) {
 // percent is what a difference of logs is, %.
 func percent(log float64) float64 { return round(100*math.Expm1(log), 2) }
 
-// requirement tells of the members' requirements of a stage.
+// requirement tells of the members' requirements of a stage, after frosts.
 func (e *explaining) requirement(s int) RequirementNow {
 	var sum float64
 	logs := make([]float64, 0, len(e.members.xs))
-	for _, x := range e.members.xs {
-		log := x[ripeStages*e.t+s]
+	for _, by := range e.by {
+		log := by[s]
 		logs = append(logs, log)
 		sum += log
 	}
@@ -435,13 +456,20 @@ func (e *explaining) effects(s int, past effects, prior, mean float64) []Effect 
 		return len(in), observations
 	}
 	lasting, posterior := 0.0, e.post.mean[ripeStages*e.t+s]
+	frost := 0.0
+	for m, x := range e.members.xs {
+		frost += (e.by[m][s] - x[ripeStages*e.t+s]) / float64(len(e.members.xs))
+	}
 	for i := range 3 {
 		lasting += now[i][s] - past[i][s]
 	}
 	list := []Effect{
 		{Effect: EffectFarm, Log: past[0][s]}, {Effect: EffectVariety, Log: past[1][s]}, {Effect: EffectPlanting, Log: past[2][s]},
 		{Effect: EffectSeason, Log: now[3][s]}, {Effect: EffectOwn, Log: now[4][s]}, {Effect: EffectLasting, Log: lasting},
-		{Effect: EffectLooks, Log: mean - posterior},
+		{Effect: EffectLooks, Log: mean - posterior - frost},
+	}
+	if n := len(e.tg.frosts); n > 0 {
+		list = append(list, Effect{Effect: EffectFrost, Log: frost, Seasons: 1, Observations: n})
 	}
 	list[0].Seasons, list[0].Observations = taught(func(observation) bool { return true })
 	list[1].Seasons, list[1].Observations = taught(func(o observation) bool { return m.variety[o.planting] == m.variety[planting] })

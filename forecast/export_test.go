@@ -367,7 +367,7 @@ func Observe(ss []Sighting, s weather.Series, season int, toFull float64) Eviden
 	var e Evidence
 	var o observation
 	e.Bloom, e.BloomSD, _ = l.bloomOf(h, toFull)
-	observe(l, h, e.Bloom.Date, e.BloomSD, r.heatSD, &o)
+	observe(l, h, e.Bloom.Date, e.BloomSD, triple{}, r.heatSD, &o)
 	e.Log, e.SD, e.Shift = o.log, o.sd, o.bloom
 	return e
 }

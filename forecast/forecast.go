@@ -139,7 +139,7 @@ type Gap struct {
 type DaySupply struct {
 	Date            weather.Date       `json:"date"`
 	Ripe            float64            `json:"varieties_in_window"` // Mean number of varieties in their window.
-	RipeKg          KgRange            `json:"ripe_kg"`             // Ripe fruit standing.
+	RipeKg          KgRange            `json:"ripe_kg"`             // Ripe fruit standing, before the day's picking.
 	RipeKgBy        map[string]float64 `json:"ripe_kg_by_planting"` // Means; they add up to the mean of the whole.
 	GapProbability  float64            `json:"gap_probability"`
 	ThinProbability float64            `json:"thin_probability"`
@@ -208,6 +208,8 @@ const (
 	NoteStation     NoteKind = "station"       // The station's record is too short.
 	NoteNotReached  NoteKind = "not_reached"   // Some members do not ripen within the season.
 	NoteOutside     NoteKind = "outside"       // The season leaves what is on record.
+	NoteFrost       NoteKind = "frost"         // Frosts have taken flowers, and so a part of the crop.
+	NotePickings    NoteKind = "pickings"      // The record of pickings ends before yesterday.
 	NoteOutlook     NoteKind = "outlook"       // The outlook is old.
 	NoteStandIn     NoteKind = "stand_in"      // A stand-in station fills in.
 	NoteMethod      NoteKind = "method"        // A variety is reckoned by a method of its own.

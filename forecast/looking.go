@@ -82,13 +82,13 @@ func (w *unseen) bound(u float64) float64 {
 
 // unseen returns what follows from a stage that is not entered, by the heat h
 // after the date from; nil: nothing.
-func (c *computing) unseen(h heat, from weather.Date, share float64) *unseen {
+func (c *computing) unseen(h heat, from weather.Date, shift, share float64) *unseen {
 	if c.entered-1 <= from {
 		return nil
 	}
 	w := &unseen{prob: unentered(share)}
 	for k := range w.log {
-		w.log[k] = math.Log(h.after(from, c.entered-1-weather.Date(k)))
+		w.log[k] = math.Log(max(h.after(from, c.entered-1-weather.Date(k))-shift, 0))
 	}
 	return w
 }

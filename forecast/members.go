@@ -3,6 +3,7 @@ package forecast
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"sync"
 
 	"ripetide/weather"
@@ -86,6 +87,9 @@ func (p posterior) draws(n int, b bounds) (xs [][]float64, strained int) {
 // drawOne draws the i-th member; after an even one z must be kept for the odd
 // one that mirrors it. It reports whether x was found without being moved.
 func (p posterior) drawOne(i int, z, x []float64, b bounds) bool {
+	if len(p.apart) > 0 {
+		return p.drawApart(i, z, x, b)
+	}
 	// Two generators for every pair: a draw that is drawn again leaves the
 	// others as they were.
 	r := rand.New(rand.NewPCG(seed+2*p.stream+uint64(i%2), uint64(i/2)))
@@ -106,6 +110,40 @@ func (p posterior) drawOne(i int, z, x []float64, b bounds) bool {
 		normals(r, z)
 		p.at(z, x)
 		p.settle(r, x, b.fix(r))
+	}
+	return ok
+}
+
+// drawApart is drawOne where the last plantings are drawn after the others, each
+// from a stream of its own and given all before it: so whether they are there
+// changes nothing of the others. Nothing may be known of when they ripen. One
+// whose stages are out of order is drawn again by itself.
+func (p posterior) drawApart(i int, z, x []float64, b bounds) bool {
+	n := p.dim - p.stages*len(p.apart)
+	first := posterior{mean: p.mean[:n], chol: p.chol[:n*(n+1)/2], dim: n, sd: p.sd[:n], stages: p.stages, stream: p.stream}
+	ok := n == 0 || first.drawOne(i, z[:n], x[:n], bounds{p.stages, b.above[:n], b.unseen[:n]})
+	for k, stream := range p.apart {
+		from, to := n+k*p.stages, n+(k+1)*p.stages
+		r := rand.New(rand.NewPCG(seed+2*p.stream+uint64(i%2), stream^uint64(i/2)))
+		for tries := range mostDraws {
+			if i%2 == 1 && tries == 0 {
+				for j := from; j < to; j++ {
+					z[j] = -z[j]
+				}
+			} else {
+				normals(r, z[from:to])
+			}
+			for j := from; j < to; j++ {
+				x[j] = p.mean[j]
+				for l, c := range p.chol[j*(j+1)/2 : (j+1)*(j+2)/2] {
+					x[j] += c * z[l]
+				}
+			}
+			if slices.IsSorted(x[from:to]) {
+				break
+			}
+		}
+		slices.Sort(x[from:to])
 	}
 	return ok
 }

@@ -3,6 +3,7 @@ package forecast_test
 import (
 	"math"
 	"slices"
+	"sort"
 	"testing"
 	"time"
 
@@ -67,14 +68,14 @@ func bloomOf(m forecast.Member) weather.Date {
 	return m.Path[len(m.Path)-1].Date
 }
 
-func stagesOf(m forecast.Member, h map[weather.Date]float64) (day [3]weather.Date) {
+func stagesOf(m forecast.Member, h map[weather.Date]float64, need [3]float64) (day [3]weather.Date) {
 	for s := range day {
 		if m.Seen[s] != nil {
 			day[s] = *m.Seen[s]
 			continue
 		}
 		for _, d := range m.Path { // The first day on which the heat is enough.
-			if day[s] = d.Date; d.Date > m.Bloom && h[d.Date] >= m.Need[s] {
+			if day[s] = d.Date; d.Date > m.Bloom && h[d.Date] >= need[s] {
 				break
 			}
 		}
@@ -96,19 +97,27 @@ func stagesOf(m forecast.Member, h map[weather.Date]float64) (day [3]weather.Dat
 	return day
 }
 
-func workOut(farm forecast.Farm, decided []forecast.Decision, ms []forecast.Member) oneMember {
+func workOut(in forecast.Inputs, asOf weather.Date, ms []forecast.Member) oneMember {
+	farm, decided := in.Farm, in.Decisions
 	o := oneMember{
 		stages: map[string][3]weather.Date{}, ripe: map[weather.Date]map[string]bool{},
 		kg: map[weather.Date]map[string]float64{}, total: map[weather.Date]float64{}, thin: map[weather.Date]bool{},
 		opens: map[weather.Date]bool{}, ready: map[weather.Date]bool{}, enough: map[weather.Date]bool{}, past: map[weather.Date]float64{}, weeks: map[weather.Date]float64{},
 	}
+	crop := 0.0
+	ms = slices.Clone(ms)
 	ripening := map[string]map[weather.Date]float64{}
 	for i, m := range ms {
 		if m.Spring > 0 {
 			m.Bloom = bloomOf(m)
 		}
 		h := heatTo(m)
-		day := stagesOf(m, h)
+		frosts := killed(m, h, frostsOf(in, asOf, m.Planting))
+		after := m.Need
+		if len(frosts) > 0 {
+			after, _, _ = thinOut(m.Need, frosts)
+		}
+		day := stagesOf(m, h, after)
 		o.stages[m.Planting] = day
 		if i == 0 || day[0] < o.first {
 			o.first = day[0]
@@ -122,11 +131,12 @@ func workOut(farm forecast.Farm, decided []forecast.Decision, ms []forecast.Memb
 			}
 			o.ripe[d][m.Variety] = true
 		}
-		// The crop curve goes through the stages that were seen.
+		// The crop curve goes through the stages that were seen; what frosts add
+		// to their heat is added when they cut it.
 		need := m.Need
 		for s := range need {
 			if m.Seen[s] != nil {
-				need[s] = h[day[s]]
+				need[s] = h[day[s]] - (after[s] - m.Need[s])
 			}
 		}
 		for s := 1; s >= 0; s-- {
@@ -142,6 +152,18 @@ func workOut(farm forecast.Farm, decided []forecast.Decision, ms []forecast.Memb
 			hs = append(hs, h[d.Date])
 		}
 		shares := forecast.CropShares(need[0], need[1], need[2], hs)
+		if len(frosts) > 0 {
+			_, left, ripeBy := thinOut(need, frosts)
+			for j := range hs {
+				shares[j] = ripeBy(hs[j])
+			}
+			m.Kg *= left
+			ms[i].Kg = m.Kg // Of what is left, a share may be asked for.
+			for j := range hs {
+				shares[j] /= left
+			}
+		}
+		crop += m.Kg
 		ripening[m.Planting] = map[weather.Date]float64{}
 		for j, d := range m.Path {
 			if d.Date > m.Bloom {
@@ -156,10 +178,8 @@ func workOut(farm forecast.Farm, decided []forecast.Decision, ms []forecast.Memb
 
 	open := false
 	standing, alone := map[string]float64{}, map[string]float64{}
-	crop, ripened := 0.0, 0.0
-	for _, m := range ms {
-		crop += m.Kg
-	}
+	ripened := 0.0
+	rec := recordOf(in, asOf)
 	for j, d := range ms[0].Path {
 		total, unpicked := 0.0, 0.0
 		by := map[string]float64{}
@@ -187,6 +207,8 @@ func workOut(farm forecast.Farm, decided []forecast.Decision, ms []forecast.Memb
 		if i := slices.IndexFunc(decided, func(x forecast.Decision) bool { return x.Kind == forecast.DecideOpening }); i >= 0 {
 			open = d.Date >= *decided[i].Day
 			opens = opens || d.Date == *decided[i].Day
+		} else if rec.any && d.Date <= rec.until {
+			open = rec.opened > 0 && d.Date >= rec.opened
 		} else if total >= need && d.Date >= o.first && opens {
 			open = true
 		}
@@ -199,11 +221,174 @@ func workOut(farm forecast.Farm, decided []forecast.Decision, ms []forecast.Memb
 		}
 		o.opens[d.Date] = opens && !shut
 		o.enough[d.Date] = open && d.Date <= o.last && total >= crowd
-		if open && opens {
+		switch {
+		case rec.any && d.Date <= rec.until:
+			for p := range standing {
+				switch x, ok := rec.on[p][d.Date]; {
+				case ok && x.Left == forecast.LeftNone && !x.Closed:
+					standing[p] = 0
+				case ok:
+					standing[p] -= min(standing[p], x.Kg)
+				}
+			}
+		case open && opens:
 			clear(standing)
 		}
 	}
 	return o
+}
+
+// pickings are those of the season by planting and day.
+type pickings struct {
+	any    bool
+	until  weather.Date // The last day that they tell of.
+	opened weather.Date // When others than staff picked first; 0: never.
+	on     map[string]map[weather.Date]forecast.Picking
+}
+
+func recordOf(in forecast.Inputs, asOf weather.Date) pickings {
+	r := pickings{until: asOf - 1, on: map[string]map[weather.Date]forecast.Picking{}}
+	for _, x := range in.Pickings {
+		if x.Date.Year() != asOf.Year() || x.Date > asOf {
+			continue
+		}
+		r.any = true
+		if x.Date == asOf { // The morning's own day is told of only with an entry.
+			r.until = asOf
+		}
+		if x.Kg > 0 && x.Source != forecast.PickedByStaff && (r.opened == 0 || x.Date < r.opened) {
+			r.opened = x.Date
+		}
+		if r.on[x.Planting] == nil {
+			r.on[x.Planting] = map[weather.Date]forecast.Picking{}
+		}
+		r.on[x.Planting][x.Date] = x
+	}
+	return r
+}
+
+func frostsOf(in forecast.Inputs, asOf weather.Date, planting string) (out []forecast.Frost) {
+	for _, f := range in.Frosts {
+		if f.Planting == planting && f.Date <= asOf && f.Date.Year() == asOf.Year() {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
+// killed are the flowers that were open on the night of each frost, as the heat
+// after bloom on which they opened: on one of the four days before. The clock
+// runs backwards before bloom.
+func killed(m forecast.Member, h map[weather.Date]float64, frosts []forecast.Frost) (out []forecast.KilledNight) {
+	// The day's end on the clock, which runs backwards before bloom.
+	clock := map[weather.Date]float64{}
+	bloom := slices.IndexFunc(m.Path, func(d weather.Day) bool { return d.Date == m.Bloom })
+	for _, d := range m.Path[bloom:] {
+		clock[d.Date] = h[d.Date]
+	}
+	for i := bloom; i > bloom-6; i-- {
+		clock[m.Path[i-1].Date] = clock[m.Path[i].Date] - m.Method.DegreeDays(m.Path[i].Min, m.Path[i].Max, m.Path[i+1].Min)
+	}
+	for _, f := range frosts {
+		if f.Date > m.Bloom { // Else no flower of it was open.
+			out = append(out, forecast.KilledNight{From: clock[f.Date-5], To: clock[f.Date-1], Lost: f.ShareLost})
+		}
+	}
+	return out
+}
+
+// thinOut takes the berries of killed flowers out of a crop that requires need,
+// an eighth of a degree-day at a time: each flower opened as much heat before its
+// berry is ripe as there is from the first flowers to first ripe. It returns the
+// heat to the stages of what is left, the share that is left, and how much of the
+// whole crop is ripe and left at a heat.
+func thinOut(need [3]float64, frosts []forecast.KilledNight) (after [3]float64, left float64, ripeBy func(float64) float64) {
+	type slice struct{ from, to, share float64 }
+	var nights []slice
+	width := need[2] - need[0]
+	var grid []float64
+	for x := need[0] - 2*width; x < need[2]+2*width; x += 0.125 {
+		grid = append(grid, x)
+	}
+	grid = append(grid, need[1])
+	for _, f := range frosts {
+		k := slice{f.From + need[0], f.To + need[0], f.Lost}
+		nights = append(nights, k)
+		grid = append(grid, k.from, k.to)
+	}
+	slices.Sort(grid)
+	whole := forecast.CropShares(need[0], need[1], need[2], grid)
+	sums := make([]float64, len(grid)) // Left by each point of the grid.
+	keep := make([]float64, len(grid)) // Of what ripens from each point to the next.
+	sums[0] = whole[0]
+	for i := range len(grid) - 1 {
+		keep[i] = 1
+		for _, k := range nights {
+			if mid := (grid[i] + grid[i+1]) / 2; k.from < mid && mid < k.to {
+				keep[i] *= 1 - k.share
+			}
+		}
+		sums[i+1] = sums[i] + keep[i]*(whole[i+1]-whole[i])
+	}
+	left = sums[len(sums)-1] + 1 - whole[len(whole)-1]
+	at := func(x float64) float64 {
+		i := sort.SearchFloat64s(grid, x)
+		switch {
+		case i == 0:
+			return 0
+		case i == len(grid):
+			return left
+		}
+		return sums[i-1] + keep[i-1]*(forecast.CropShares(need[0], need[1], need[2], []float64{x})[0]-whole[i-1])
+	}
+	by := func(share float64) float64 {
+		i := max(sort.SearchFloat64s(sums, share*left), 1)
+		return grid[i-1] + (grid[i]-grid[i-1])*(share*left-sums[i-1])/(sums[i]-sums[i-1])
+	}
+	after[0], after[2] = by(0.05), by(0.95)
+	density := twoPiece(need)
+	most := -1.0
+	for i := range len(grid) - 1 {
+		// Every two degree-days will do, and wherever it may turn.
+		turns := i == 0 || keep[i] != keep[i-1] || keep[i] != keep[i+1] || grid[i] == need[1] ||
+			grid[i] <= after[0] && after[0] < grid[i+1] || grid[i] <= after[2] && after[2] < grid[i+1]
+		if i%16 > 0 && !turns {
+			continue
+		}
+		for _, x := range []float64{max(grid[i], after[0]), min(grid[i+1], after[2])} {
+			if d := keep[i] * density(x); after[0] <= x && x <= after[2] && grid[i] <= x && x <= grid[i+1] && d > most+1e-12 {
+				most, after[1] = d, x
+			}
+		}
+	}
+	return after, left, at
+}
+
+// twoPiece returns the density of a two-piece normal with its mode, and 5 and
+// 95 % of it, where they are given, relative to that at the mode: the share
+// before the mode is found by halving.
+func twoPiece(need [3]float64) func(float64) float64 {
+	z := func(p float64) float64 { return -math.Sqrt2 * math.Erfinv(2*p-1) }
+	lo, hi := 0.0251, 0.9749
+	sds := func(w float64) (before, after float64) {
+		return (need[1] - need[0]) / z(0.025/w), (need[2] - need[1]) / z(0.025/(1-w))
+	}
+	for range 50 {
+		w := (lo + hi) / 2
+		if b, a := sds(w); b/(b+a) > w {
+			lo = w
+		} else {
+			hi = w
+		}
+	}
+	before, after := sds(lo)
+	return func(x float64) float64 {
+		sd := before
+		if x > need[1] {
+			sd = after
+		}
+		return math.Exp(-(x - need[1]) * (x - need[1]) / (2 * sd * sd))
+	}
 }
 
 // needOn is what the farm calls enough on a weekday.
@@ -306,6 +491,33 @@ func TestForecastIsWhatItsMembersSay(t *testing.T) {
 			}
 			return asOf - 2
 		},
+		"frosts before, at and after the height of bloom, one night twice as bad": func(in *forecast.Inputs) weather.Date {
+			in.Frosts = frostsAfterBloom(*in, [][2]float64{{-3, 1}, {1, 1}, {4, 0.6}, {7, 1}, {9, 0.3}})
+			return asOf - 7
+		},
+		"a frost that leaves a hole, and first ripe seen since": func(in *forecast.Inputs) weather.Date {
+			in.Farm.ThinKgPerDay = 100
+			in.Sightings = demoLater(t).Sightings
+			in.Frosts = frostsAfterBloom(*in, [][2]float64{{6, 1}})
+			return asOf + 12
+		},
+		"a frost before bloom is seen": func(in *forecast.Inputs) weather.Date {
+			in.Sightings = slices.DeleteFunc(slices.Clone(in.Sightings), func(s forecast.Sighting) bool { return s.Date.Year() == asOf.Year() })
+			for _, p := range in.Plantings {
+				in.Frosts = append(in.Frosts, forecast.Frost{Planting: p.ID, Date: weather.DateOf(2018, time.May, 20), ShareLost: 0.8})
+			}
+			return weather.DateOf(2018, time.May, 20)
+		},
+		"pickings on record, and a frost": func(in *forecast.Inputs) weather.Date {
+			in.Frosts = frostsAfterBloom(*in, [][2]float64{{3, 0.5}})
+			in.Pickings = pickingsOf(*in, asOf+2, asOf+5)
+			return asOf + 8
+		},
+		"pickings on record up to the morning's own day, some by staff": func(in *forecast.Inputs) weather.Date {
+			in.Farm.Opening.Weekdays = nil
+			in.Pickings = pickingsOf(*in, asOf, asOf+9)
+			return asOf + 9
+		},
 		"before most have bloomed": func(*forecast.Inputs) weather.Date { return weather.DateOf(2018, time.May, 14) },
 		"from winter on":           func(*forecast.Inputs) weather.Date { return weather.DateOf(2018, time.January, 20) },
 		"nobody has found ripe fruit yet": func(in *forecast.Inputs) weather.Date {
@@ -328,7 +540,7 @@ func TestForecastIsWhatItsMembersSay(t *testing.T) {
 			}
 			all := make([]oneMember, len(ms))
 			for i, m := range ms {
-				all[i] = workOut(in.Farm, in.Decisions, m)
+				all[i] = workOut(in, at, m)
 			}
 			f := compute(t, in, at)
 			compareDates(t, f, all)
@@ -337,6 +549,50 @@ func TestForecastIsWhatItsMembersSay(t *testing.T) {
 			compareAdvice(t, in.Farm, f, all)
 		})
 	}
+}
+
+// frostsAfterBloom are frosts of every third planting, each so many days after
+// its bloom, with the share lost.
+func frostsAfterBloom(in forecast.Inputs, at [][2]float64) (out []forecast.Frost) {
+	n := 0
+	for _, s := range in.Sightings {
+		if s.Stage != forecast.Bloom10 || !s.Seen || s.Date.Year() != 2018 {
+			continue
+		}
+		if n++; n%3 != 1 {
+			continue
+		}
+		for _, x := range at {
+			out = append(out, forecast.Frost{Planting: s.Planting, Date: s.Date + weather.Date(x[0]), ShareLost: x[1]})
+		}
+	}
+	return out
+}
+
+// pickingsOf are pickings of every third planting on every second day from one
+// to another, both included: at first by staff, some of all that is ripe, one on
+// a day that was closed.
+func pickingsOf(in forecast.Inputs, from, to weather.Date) (out []forecast.Picking) {
+	for i, p := range in.Plantings {
+		if i%3 != 0 {
+			continue
+		}
+		for d := from; d <= to; d++ {
+			x := forecast.Picking{Planting: p.ID, Date: d, Kg: float64(10 * (1 + i)), Source: forecast.PickedByCustomers, Left: forecast.LeftSome}
+			switch {
+			case (d-from)%2 == 1 && d != to:
+				continue
+			case d < from+3:
+				x.Source = forecast.PickedByStaff
+			case (d-from)%5 == 0:
+				x.Left = forecast.LeftNone
+			case i == 0:
+				x.Kg, x.Closed, x.Left = 0, true, forecast.LeftNone
+			}
+			out = append(out, x)
+		}
+	}
+	return out
 }
 
 func compareDates(t *testing.T, f *forecast.Forecast, all []oneMember) {

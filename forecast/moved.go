@@ -16,7 +16,7 @@ import (
 // each exchange. A cause is the difference between two neighbours, so the
 // causes add up; draws are the same throughout, so an input that did not change
 // moves nothing. The order matters where inputs act together, and is fixed:
-// weather, outlook, sightings, silence, constants.
+// weather, outlook, sightings, frosts, silence, constants.
 
 // MoveCause names an input that moved a date.
 type MoveCause string
@@ -26,13 +26,14 @@ const (
 	CauseWeather   MoveCause = "observed weather" // Days added and corrected, and that the morning is a later one.
 	CauseOutlook   MoveCause = "outlook"
 	CauseSightings MoveCause = "sightings" // Also those in vain.
+	CauseFrosts    MoveCause = "frosts"    // Of this season and of past ones.
 	// CauseSilence is the time since in which a stage was not entered: so it has
 	// probably not come.
 	CauseSilence   MoveCause = "nothing entered"
 	CauseConstants MoveCause = "constants" // Farm, stations, varieties, plantings and method.
 )
 
-var moveCauses = [...]MoveCause{CauseWeather, CauseOutlook, CauseSightings, CauseSilence, CauseConstants}
+var moveCauses = [...]MoveCause{CauseWeather, CauseOutlook, CauseSightings, CauseFrosts, CauseSilence, CauseConstants}
 
 // NoteMoved says why it cannot be said what moved.
 const NoteMoved NoteKind = "moved"
@@ -166,9 +167,11 @@ func (c *computing) steps(was Earlier) (out [len(moveCauses) + 1]map[string]midd
 	todo[2] = x
 	x.in.Sightings = now.Sightings
 	todo[3] = x
-	x.entered = c.asOf
+	x.in.Frosts = now.Frosts
 	todo[4] = x
-	todo[5] = step{now, c.asOf, c.asOf}
+	x.entered = c.asOf
+	todo[5] = x
+	todo[6] = step{now, c.asOf, c.asOf}
 
 	// An exchange of like for like need not be worked out.
 	var same [len(out)]int // The last step with the same inputs.

@@ -118,6 +118,26 @@ func TestMovedNamesWhatWasChanged(t *testing.T) {
 				in.Sightings = append(in.Sightings, saw("p", forecast.FirstRipe, bloom+33, false))
 			}), 33, 33, 0.5, 4, forecast.CauseSightings,
 		},
+		// The flowers that opened on the four days before the third after bloom are
+		// 11 % of the crop; without them first ripe takes 25.3 °C·d more.
+		{
+			"a frost entered late", base,
+			with(func(in *forecast.Inputs) {
+				in.Frosts = []forecast.Frost{{Planting: "p", Date: bloom + 3, ShareLost: 1}}
+			}), 5, 6, 2.4, 2.7, forecast.CauseFrosts,
+		},
+		{
+			"a frost before bloom", base,
+			with(func(in *forecast.Inputs) {
+				in.Frosts = []forecast.Frost{{Planting: "p", Date: bloom, ShareLost: 1}}
+			}), 5, 6, 0, 0, "",
+		},
+		{
+			"a frost on another planting", base,
+			with(func(in *forecast.Inputs) {
+				in.Frosts = []forecast.Frost{{Planting: "q", Date: bloom + 3, ShareLost: 1}}
+			}), 5, 6, 0, 0, "",
+		},
 		{"three days on which nothing is entered", base, base, 33, 36, 0.5, 3, forecast.CauseSilence},
 		// 35 °C·d more are 3.5 days.
 		{"a requirement of 35 °C·d more", needs(345, 405, 495), needs(380, 440, 530), 5, 6, 3.4, 3.6, forecast.CauseConstants},
@@ -216,6 +236,7 @@ func TestMovedIsOfTheNextStage(t *testing.T) {
 func TestCausesAddUp(t *testing.T) {
 	t.Parallel()
 	base, asOf := demo(t)
+	base.Frosts = frostsAfterBloom(base, [][2]float64{{3, 0.9}})
 	r := rand.New(rand.NewPCG(3, 1))
 	moves, causes := 0, map[forecast.MoveCause]int{}
 	for range 6 {
@@ -239,6 +260,7 @@ func TestCausesAddUp(t *testing.T) {
 				was.Varieties[i].Ripens = forecast.Class(r.IntN(6))
 			}
 		}
+		was.Frosts = slices.DeleteFunc(slices.Clone(base.Frosts), func(forecast.Frost) bool { return r.IntN(2) == 0 })
 		if r.IntN(2) == 0 {
 			was.Choice = &forecast.MethodChoice{Method: forecast.Method{Kind: forecast.Average, Base: 5, Cutoff: forecast.NoCutoff}}
 		}
@@ -258,7 +280,7 @@ func TestCausesAddUp(t *testing.T) {
 				t.Errorf("%s: %v days, mean dates say %v", p, m.Days, whole)
 			}
 			sum, last := 0, -1
-			order := []forecast.MoveCause{forecast.CauseWeather, forecast.CauseOutlook, forecast.CauseSightings, forecast.CauseSilence, forecast.CauseConstants}
+			order := []forecast.MoveCause{forecast.CauseWeather, forecast.CauseOutlook, forecast.CauseSightings, forecast.CauseFrosts, forecast.CauseSilence, forecast.CauseConstants}
 			for _, c := range m.Because {
 				causes[c.Cause]++
 				sum += int(math.Round(10 * c.Days))
@@ -276,7 +298,7 @@ func TestCausesAddUp(t *testing.T) {
 			}
 		}
 	}
-	if moves < 40 || causes[forecast.CauseWeather] == 0 || causes[forecast.CauseSightings] == 0 || causes[forecast.CauseConstants] == 0 {
+	if moves < 40 || causes[forecast.CauseWeather] == 0 || causes[forecast.CauseSightings] == 0 || causes[forecast.CauseFrosts] == 0 || causes[forecast.CauseConstants] == 0 {
 		t.Errorf("%d moves by %v: the cases do not try all", moves, causes)
 	}
 }

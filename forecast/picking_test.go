@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -116,17 +117,30 @@ func TestLaterPickingsAndFrostsAreNotSeen(t *testing.T) {
 	}
 }
 
-// TestPickingsAndFrostsDoNotMoveForecastsYet holds until forecasts take them
-// into account.
-func TestPickingsAndFrostsDoNotMoveForecastsYet(t *testing.T) {
+// Pickings of other seasons, and frosts that met no open flower, leave all
+// figures as they are, to the byte.
+func TestPickingsAndFrostsOfOtherTimesChangeNothing(t *testing.T) {
 	t.Parallel()
 	in, asOf := demo(t)
 	want := encode(t, compute(t, in, asOf))
 	for _, p := range in.Plantings {
-		in.Pickings = append(in.Pickings, forecast.Picking{Planting: p.ID, Date: asOf - 1, Kg: 500, Source: forecast.PickedByAll})
-		in.Frosts = append(in.Frosts, forecast.Frost{Planting: p.ID, Date: asOf - 20, ShareLost: 1})
+		in.Pickings = append(in.Pickings, forecast.Picking{Planting: p.ID, Date: asOf - 365, Kg: 500, Source: forecast.PickedByAll})
 	}
 	if got := encode(t, compute(t, in, asOf)); !bytes.Equal(got, want) {
-		t.Errorf("the forecast changed:\n%s\n%s", want, got)
+		t.Error("pickings of the season before change the forecast")
+	}
+	for _, s := range in.Sightings {
+		if s.Stage == forecast.Bloom10 && s.Seen && s.Date.Year() == asOf.Year() {
+			in.Frosts = append(in.Frosts, forecast.Frost{Planting: s.Planting, Date: s.Date, ShareLost: 1})
+		}
+	}
+	f := compute(t, in, asOf)
+	told := len(f.Notes)
+	f.Notes = slices.DeleteFunc(f.Notes, func(n forecast.Note) bool { return n.Kind == forecast.NoteFrost })
+	if got := encode(t, f); !bytes.Equal(got, want) {
+		t.Error("frosts in the night before bloom change the forecast")
+	}
+	if n := told - len(f.Notes); n != len(in.Frosts) || n == 0 {
+		t.Errorf("%d notes of %d frosts", n, len(in.Frosts))
 	}
 }

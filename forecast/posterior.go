@@ -1,6 +1,7 @@
 package forecast
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -49,6 +50,9 @@ type model struct {
 	// widen multiplies the sd of what is particular to the season that is
 	// forecast; 0 means 1.
 	widen float64
+	// common is how many varieties, the first ones, the farm's part of the prior
+	// is taken from; 0: all.
+	common int
 }
 
 // posterior is the joint Gaussian of the log requirements of the target
@@ -67,8 +71,9 @@ type posterior struct {
 	strange float64
 	seenNow int
 
-	stages int    // How many components that follow each other belong to one planting; they rise.
-	stream uint64 // Tells the draws of one posterior from those of another.
+	stages int      // How many components that follow each other belong to one planting; they rise.
+	stream uint64   // Tells the draws of one posterior from those of another.
+	apart  []uint64 // Streams of the last plantings, each of its own; see drawApart.
 }
 
 // effects are the posterior means of the effects on one planting, g, m, b, u
@@ -109,8 +114,11 @@ func condition(m model) (posterior, error) {
 	// What is assumed of each effect. The part of a variety's prior that the
 	// farm has in common is taken from the mean of the classes in use.
 	var common mat3
+	inUse := cmp.Or(m.common, nV)
 	for v := range nV {
-		common = common.plus(m.covs[v].scale(priors.FarmPart / float64(nV)))
+		if v < inUse {
+			common = common.plus(m.covs[v].scale(priors.FarmPart / float64(inUse)))
+		}
 		add(atM(v), atM(v), m.covs[v].scale(1-priors.FarmPart).invert(all))
 	}
 	add(0, 0, common.invert(all))

@@ -170,7 +170,7 @@ func Profile(in Inputs, asOf weather.Date, opt ProfileOptions) (*MethodProfile, 
 		return nil, err
 	}
 	p := &MethodProfile{Farm: in.Farm.ID, AsOf: asOf}
-	r := newRetrial(in, asOf, &p.LeftOut)
+	r := newRetrial(in, asOf, &p.LeftOut, false)
 	for _, y := range r.seasons {
 		p.Seasons = append(p.Seasons, y.season)
 		for _, q := range y.plantings {
@@ -216,17 +216,18 @@ func (q *retriedPlanting) cases() (n int) {
 }
 
 // newRetrial gathers the past seasons of in. What it compares does not depend
-// on the method.
-func newRetrial(in Inputs, asOf weather.Date, out *LeftOut) *retrial {
+// on the method. Varieties whose requirement the farm states have a method of
+// their own: they are left out, unless stated is set.
+func newRetrial(in Inputs, asOf weather.Date, out *LeftOut, stated bool) *retrial {
 	southern := in.Farm.Southern()
 	season := SeasonOf(asOf, southern) // The first that is not over.
-	if _, end := SeasonBounds(season, southern); asOf > end-afterHarvest {
+	if isPast(season, asOf, southern) {
 		season++
 	}
 	known := map[string]bool{}
 	in.Varieties = slices.DeleteFunc(slices.Clone(in.Varieties), func(v Variety) bool {
-		known[v.ID] = v.Requirement == nil
-		return v.Requirement != nil
+		known[v.ID] = stated || v.Requirement == nil
+		return !known[v.ID]
 	})
 	for _, own := range known {
 		if !own {
@@ -326,9 +327,11 @@ func (y retriedSeason) date(c *computing) ([][ripeStages]weather.Date, error) {
 	out := make([][ripeStages]weather.Date, len(y.plantings))
 	for t, q := range y.plantings {
 		p := c.in.Plantings[q.index]
-		h := c.pastSeason(p.Station, c.in.method(), y.season)
+		h := c.pastSeason(p.Station, c.in.methodOf(c.in.Varieties[m.variety[q.index]]), y.season)
+		// Frosts moved the dates that were seen, so they have to move these.
+		shift, _ := frostShift(c.frostsOf(p.ID, y.season), h, q.bloom, m.means[m.variety[q.index]])
 		for s := range out[t] {
-			out[t][s], _ = h.reach(q.bloom, math.Exp(post.mean[ripeStages*t+s]))
+			out[t][s], _ = h.reach(q.bloom, math.Exp(post.mean[ripeStages*t+s])+shift[s])
 		}
 	}
 	return out, nil
@@ -348,7 +351,7 @@ func (r *retrial) curves(grid [][]Method) ([]ProfileCurve, error) {
 	errs := make([]error, len(all))
 	inParts(len(all), func(_, lo, hi int) {
 		for i := lo; i < hi; i++ {
-			all[i].BySeason, errs[i] = r.bySeason(all[i].Method)
+			all[i].BySeason, errs[i] = r.bySeason(all[i].Method, func(Planting) bool { return true })
 		}
 	})
 	for i, err := range errs {
@@ -359,8 +362,9 @@ func (r *retrial) curves(grid [][]Method) ([]ProfileCurve, error) {
 	return out, nil
 }
 
-// bySeason returns the errors of m, season by season.
-func (r *retrial) bySeason(m Method) ([]SeasonError, error) {
+// bySeason returns the errors of m on the plantings in question, season by
+// season.
+func (r *retrial) bySeason(m Method, of func(Planting) bool) ([]SeasonError, error) {
 	out := make([]SeasonError, len(r.seasons))
 	without := r.by(m)
 	for i, y := range r.seasons {
@@ -370,6 +374,9 @@ func (r *retrial) bySeason(m Method) ([]SeasonError, error) {
 		}
 		e := SeasonError{Season: y.season}
 		for t, q := range y.plantings {
+			if !of(r.c.in.Plantings[q.index]) {
+				continue
+			}
 			for s, seen := range q.seen {
 				if seen == nil {
 					continue

@@ -6,7 +6,7 @@ import "ripetide/weather"
 // planting: first ripe, peak, last pick, whether or not they were seen.
 func Redated(in Inputs, asOf weather.Date, m Method, season int) (map[string][3]weather.Date, error) {
 	var out LeftOut
-	r := newRetrial(in, asOf, &out)
+	r := newRetrial(in, asOf, &out, false)
 	dates := map[string][3]weather.Date{}
 	for _, y := range r.seasons {
 		if y.season != season {

@@ -18,17 +18,13 @@ func (c *computing) publish(ripening []int, when dates, sums *tally, first weath
 		tg := c.targets[t]
 		p := at[c.in.Plantings[tg.planting].ID]
 		names[i] = p.Planting
-		var r [ripeStages]DateRange
+		r := tg.ranges(when, t, first)
 		for s := range r {
-			q := dayQuantiles(when.of(t, s))
-			r[s] = DateRange{P10: first + weather.Date(q[0]), P50: first + weather.Date(q[1]), P90: first + weather.Date(q[2]), Seen: tg.seen[s]}
 			if tg.seen[s] == nil && r[s].P50 < c.asOf {
 				c.note(NoteLook, p.Planting, "By the model %s came about %s and nobody has entered it: look, and enter what you see.",
 					stageWords[s], c.day(r[s].P50))
 			}
 		}
-		earliest := first + weather.Date(slices.Min(when.of(t, 0)))
-		r[0].Earliest = &earliest
 		p.Stages = &StageDates{r[0], r[1], r[2]}
 		window := make([]int16, when.members)
 		a, b := when.of(t, 0), when.of(t, ripeStages-1)
@@ -43,6 +39,18 @@ func (c *computing) publish(ripening []int, when dates, sums *tally, first weath
 	c.f.Gaps = append(c.f.Gaps, sums.gaps(c.in.Farm, first, perTrace, c.f.Plantings)...)
 	c.f.Days = append(c.f.Days, sums.supply(first, names)...)
 	c.f.Advice = sums.advise(c.in.Farm, first, c.asOf, c.f.Days)
+}
+
+// ranges returns the dates of the stages of t, the target of that number; day 0
+// is first.
+func (t *target) ranges(when dates, number int, first weather.Date) (r [ripeStages]DateRange) {
+	for s := range r {
+		q := dayQuantiles(when.of(number, s))
+		r[s] = DateRange{P10: first + weather.Date(q[0]), P50: first + weather.Date(q[1]), P90: first + weather.Date(q[2]), Seen: t.seen[s]}
+	}
+	earliest := first + weather.Date(slices.Min(when.of(number, 0)))
+	r[0].Earliest = &earliest
+	return r
 }
 
 var stageWords = [ripeStages]string{"first ripe fruit", "the peak", "the last pick"}

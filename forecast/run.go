@@ -26,6 +26,7 @@ func (c *computing) draw() (xs [][]float64, perTrace int, err error) {
 			return nil, 0, err
 		}
 	}
+	post.apart = c.apart
 	perTrace = membersPerTrace(c.about, len(c.years))
 	members := perTrace * len(c.years)
 	b := bounds{stages: ripeStages, above: make([]float64, post.dim), unseen: make([]*unseen, post.dim)}
@@ -36,7 +37,7 @@ func (c *computing) draw() (xs [][]float64, perTrace int, err error) {
 		// A stage with a later one seen has come, entered or not.
 		for s := tg.lastSeen() + 1; s < ripeStages; s++ {
 			if tg.spring == nil {
-				b.unseen[ripeStages*t+s] = c.unseen(tg.mean, tg.bloom, habit.ripe[s])
+				b.unseen[ripeStages*t+s] = c.unseen(tg.mean, tg.bloom, tg.shift[s], habit.ripe[s])
 			}
 		}
 	}
@@ -103,10 +104,12 @@ type members struct {
 	when     dates
 	first    weather.Date // Day 0 of when.
 	ripening []int        // Targets that are counted.
+	left     []float64    // Mean share of the crop that frosts have left, by target.
 }
 
-// date draws the members and dates their stages. A planting that does not ripen
-// to the end within the season in more than half of them has no dates that mean
+// date draws the members and dates their stages, of what frosts have left. A
+// planting that does not ripen to the end within the season in more than half of
+// them, or of which frosts have left hardly anything, has no dates that mean
 // anything; it is set aside before anything is counted.
 func (c *computing) date() (members, error) {
 	xs, perTrace, err := c.draw()
@@ -121,13 +124,21 @@ func (c *computing) date() (members, error) {
 
 	first := c.targets[0].ahead.first
 	days := len(c.targets[0].ahead.paths[0])
-	ms := members{xs: xs, perTrace: perTrace, when: newDates(len(c.targets), n), first: first}
-	lates := make([]int, len(c.targets))
+	ms := members{xs: xs, perTrace: perTrace, when: newDates(len(c.targets), n), first: first, left: make([]float64, len(c.targets))}
+	lates, losts := make([]int, len(c.targets)), make([]int, len(c.targets))
 	inParts(len(c.targets), func(_, lo, hi int) {
+		var ns []night
 		for t := lo; t < hi; t++ {
 			tg := c.targets[t]
 			for m, x := range xs {
-				day, reached := crossing(tg.heats[m/perTrace], tg, tg.bloomIn(m, first), exp3(x, t))
+				h, bloom, need, left := tg.heats[m/perTrace], tg.bloomIn(m, first), exp3(x, t), 1.0
+				if len(tg.frosts) > 0 {
+					ns = nights(ns[:0], tg.frosts, h, bloom)
+					need, left = need.frosted(ns)
+					losts[t] += btoi(left < leastLeft)
+				}
+				ms.left[t] += left / float64(n)
+				day, reached := crossing(h, tg, bloom, need)
 				if !reached {
 					lates[t]++
 				}
@@ -143,7 +154,7 @@ func (c *computing) date() (members, error) {
 			c.note(NoteNotReached, c.in.Plantings[tg.planting].ID, "In %d of %d possible seasons it does not ripen to the end before %s.",
 				late, n, c.day(first+weather.Date(days-1)))
 		}
-		if 2*late <= n {
+		if 2*late <= n && 2*losts[t] <= n {
 			ms.ripening = append(ms.ripening, t)
 		}
 	}
@@ -154,47 +165,77 @@ func (c *computing) date() (members, error) {
 func (c *computing) run() error {
 	ms, err := c.date()
 	c.members = ms
-	if err != nil || len(ms.ripening) == 0 {
+	if err != nil {
 		return err
 	}
+	c.noteFrosts()
+	if len(ms.ripening) == 0 {
+		return nil
+	}
 	var tallies [parts]*tally
+	on := c.picked(ms.ripening)
 	inParts(len(ms.xs), func(part, lo, hi int) {
-		tallies[part] = c.count(ms.ripening, ms.xs, ms.when, ms.perTrace, lo, hi)
+		tallies[part] = c.count(ms.ripening, ms.xs, ms.when, on, ms.perTrace, lo, hi)
 	})
 	c.publish(ms.ripening, ms.when, join(tallies[:]), ms.first, ms.perTrace)
+	c.notePickings(on)
 	return nil
 }
 
 // count tallies the members from lo up to hi.
-func (c *computing) count(ripening []int, xs [][]float64, when dates, perTrace, lo, hi int) *tally {
+func (c *computing) count(ripening []int, xs [][]float64, when dates, on *picked, perTrace, lo, hi int) *tally {
 	first := c.targets[0].ahead.first
 	days := len(c.targets[0].ahead.paths[0])
 	sums := newTally(c.in.Farm, c.in.Decisions, c.season, first, len(ripening), hi-lo, days)
+	sums.picked = on
 	w := newScratch(len(c.in.Varieties), len(ripening), days)
 	ps := make([]memberDay, len(ripening))
 	for m := lo; m < hi; m++ {
 		trace := m / perTrace
 		for i, t := range ripening {
-			tg := c.targets[t]
-			var day [ripeStages]weather.Date
-			for s := range day {
-				day[s] = first + weather.Date(when.of(t, s)[m])
-			}
-			h, bloom := tg.heats[trace], tg.bloomIn(m, first)
-			ps[i] = memberDay{
-				heat: h, days: tg.ahead.paths[trace], bloom: bloom, kg: tg.kg, variety: tg.variety, slug: c.in.Varieties[tg.variety].ID,
-				first: int(day[0] - first), last: int(day[2] - first), curve: newCropCurve(tg.asSeen(h, bloom, exp3(xs[m], t), day)),
-			}
+			ps[i] = c.memberOf(t, m, trace, xs[m], when, first)
 		}
 		sums.add(m-lo, c.in.Farm, ps, w)
 	}
 	return sums
 }
 
+// memberOf returns what target t is in member m, whose draw is x and whose day 0
+// is first.
+func (c *computing) memberOf(t, m, trace int, x []float64, when dates, first weather.Date) memberDay {
+	tg := c.targets[t]
+	var day [ripeStages]weather.Date
+	for s := range day {
+		day[s] = first + weather.Date(when.of(t, s)[m])
+	}
+	h, bloom := tg.heats[trace], tg.bloomIn(m, first)
+	curve := c.curve(tg, h, bloom, exp3(x, t), day)
+	return memberDay{
+		heat: h, days: tg.ahead.paths[trace], bloom: bloom, kg: tg.kg * curve.kept(), variety: tg.variety, slug: c.in.Varieties[tg.variety].ID,
+		first: int(day[0] - first), last: int(day[2] - first), curve: curve,
+	}
+}
+
+// curve returns how the crop of a target ripens in one member, given what its
+// stages require there without frosts and their days.
+func (c *computing) curve(t *target, h heat, bloom weather.Date, need triple, day [ripeStages]weather.Date) cropCurve {
+	if len(t.frosts) == 0 {
+		return newCropCurve(t.asSeen(h, bloom, need, triple{}, day))
+	}
+	ns := nights(nil, t.frosts, h, bloom)
+	after, _ := need.frosted(ns)
+	var shift triple
+	for s := range shift {
+		shift[s] = after[s] - need[s]
+	}
+	need = t.asSeen(h, bloom, need, shift, day)
+	return newCropCurve(need).frosted(need[0], ns)
+}
+
 // model is everything that was seen, in past seasons and in this one, as
 // observations of log requirements.
 func (c *computing) model() model {
-	m := model{varieties: len(c.in.Varieties)}
+	m := model{varieties: len(c.in.Varieties), common: c.common}
 	for _, v := range c.in.Varieties {
 		mean, cov := prior(v, c.in.methodOf(v))
 		m.means, m.covs = append(m.means, mean), append(m.covs, cov)
@@ -223,7 +264,8 @@ func (c *computing) model() model {
 			continue
 		}
 		o := observation{planting: index[i]}
-		if !observe(l, h, bloom.Date, sd, c.records[p.Station].heatSD, &o) {
+		shift, left := frostShift(c.frostsOf(p.ID, k.season), h, bloom.Date, m.means[v])
+		if !left || !observe(l, h, bloom.Date, sd, shift, c.records[p.Station].heatSD, &o) {
 			continue
 		}
 		if _, ok := seasons[k.season]; !ok {

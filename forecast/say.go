@@ -187,3 +187,15 @@ func (f Farm) Weight(kg float64) string {
 	}
 	return fmt.Sprintf("%.0f %s", kg, unit)
 }
+
+// M2PerAcre is the international acre, by definition.
+const M2PerAcre = 4046.8564224
+
+// Yield writes kg/m² in the farm's unit, per m² or per acre: "1.1 kg/m²",
+// "9,810 lb/acre".
+func (f Farm) Yield(kgPerM2 float64) string {
+	if f.Units == US {
+		return f.Weight(kgPerM2*M2PerAcre) + "/acre"
+	}
+	return strconv.FormatFloat(kgPerM2, 'g', 3, 64) + " kg/m²" // Nobody knows a yield better.
+}

@@ -100,3 +100,13 @@ func TestBloomIsAskedForAWeekBefore(t *testing.T) {
 		t.Errorf("asked for on %d mornings, not on %d: the mornings do not try both", asked, silent)
 	}
 }
+
+// TestYieldPerAcre by hand: 1.1 kg/m² over 4,046.856 m² is 4,451.5 kg, 9,814 lb.
+func TestYieldPerAcre(t *testing.T) {
+	t.Parallel()
+	for units, want := range map[forecast.Units]string{forecast.US: "9,810 lb/acre", forecast.Metric: "1.1 kg/m²"} {
+		if got := (forecast.Farm{Units: units}).Yield(1.1); got != want {
+			t.Errorf("%s: %q, want %q", units, got, want)
+		}
+	}
+}

@@ -24,3 +24,11 @@ func SeasonBounds(season int, southern bool) (first, last weather.Date) {
 	}
 	return weather.DateOf(season, time.January, 1), weather.DateOf(season, time.December, 31)
 }
+
+// Growing reports whether the days of a station are wanted on d: from the start
+// of the spring clock to the end of harvest.
+func Growing(d weather.Date, southern bool) bool {
+	season := SeasonOf(d, southern)
+	_, last := SeasonBounds(season, southern)
+	return winterEnd(season, southern) < d && d <= last-afterHarvest
+}

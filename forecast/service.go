@@ -87,7 +87,9 @@ func (s *Service) Make(ctx context.Context, farm string, r Request) (*Forecast, 
 	if err != nil {
 		return nil, Frozen{}, fmt.Errorf("read inputs: %w", err)
 	}
-	today, err := in.Farm.Today(now)
+	// By the clock and not by what is settled, which a clock that was ahead may have
+	// left far ahead; and after the wait for a turn, which may last over midnight.
+	today, err := in.Farm.Today(s.Now())
 	if err != nil {
 		return nil, Frozen{}, err
 	}

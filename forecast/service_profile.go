@@ -3,7 +3,6 @@ package forecast
 import (
 	"context"
 	"fmt"
-	"time"
 
 	"ripetide/weather"
 )
@@ -12,12 +11,11 @@ import (
 // asOf nil: the farm's today. Nothing is stored and nothing changed. Errors:
 // ErrFarmNotFound, ErrAsOfAhead.
 func (s *Service) Profile(ctx context.Context, farm string, asOf *weather.Date) (*MethodProfile, Farm, error) {
-	now := s.Now().UTC().Truncate(time.Microsecond)
-	in, err := s.Store.Inputs(ctx, farm, now)
+	in, err := s.Known(ctx, farm)
 	if err != nil {
 		return nil, Farm{}, fmt.Errorf("read inputs: %w", err)
 	}
-	today, err := in.Farm.Today(now)
+	today, err := in.Farm.Today(s.Now())
 	if err != nil {
 		return nil, Farm{}, err
 	}

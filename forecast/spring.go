@@ -190,6 +190,7 @@ func (c *computing) springDraws(open []*target, members int) ([][]float64, error
 	if err != nil {
 		return nil, err
 	}
+	post.apart = c.apart
 	b := bounds{stages: 1, above: make([]float64, post.dim), unseen: make([]*unseen, post.dim)}
 	habit := c.habit()
 	for i, t := range open {
@@ -198,7 +199,7 @@ func (c *computing) springDraws(open []*target, members int) ([][]float64, error
 		if l := t.spring.looks; l != nil && l.notYet[Bloom10] != nil {
 			b.above[i] = math.Log(h.after(t.spring.start, min(*l.notYet[Bloom10], h.last())))
 		}
-		b.unseen[i] = c.unseen(h, t.spring.start, habit.bloom)
+		b.unseen[i] = c.unseen(h, t.spring.start, 0, habit.bloom)
 	}
 	xs, _ := post.draws(members, b)
 	if post.far(xs) > farLate {

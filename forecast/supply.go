@@ -43,6 +43,7 @@ type tally struct {
 	enough        []int       // Members with enough for the day's crowd since they opened.
 	weekKg        [][]float32 // kg ripening in a week [week][member]; nil: none.
 	bestWeek      []int16     // By member.
+	picked        *picked     // Nil: no picking of the season is on record.
 }
 
 // bitmap is a table of days by member.
@@ -188,7 +189,7 @@ type memberDay struct {
 	first, last int
 	curve       cropCurve
 	bloom       weather.Date
-	kg          float64 // The whole crop.
+	kg          float64 // The whole crop, of what frosts have left.
 	variety     int
 	slug        string // Of the variety.
 }
@@ -196,12 +197,15 @@ type memberDay struct {
 // add counts one member.
 //
 // Standing fruit: what stood yesterday and was not picked spoils by a half-life
-// of three days, 1.5 above 30 °C, and today's ripening comes on top. As long as
-// nothing is known of pickings, nobody picks before opening and everything ripe
-// is picked on open days after it. The season opens on the day that the farm has
-// decided on, else on the first open day with enough, see [readyRule].
+// of three days, 1.5 above 30 °C, and today's ripening comes on top. On days that
+// the record of pickings tells of, what it says was picked; see [picked]. On
+// others nobody picks before opening and everything ripe is picked on open days
+// after it. The season opens on the day that the farm has decided on, else on
+// the first on which the record says that customers picked, else on the first
+// open day with enough that the record does not tell of, see [readyRule].
 // Thin days lie between opening and the last picking day: before opening
-// nobody comes.
+// nobody comes. So a hole that a frost has left within a picking window is no
+// gap, for the planting is picked before and after it; its days are thin.
 func (t *tally) add(m int, farm Farm, ps []memberDay, w *scratch) {
 	first, last := t.days, -1
 	for _, p := range ps {
@@ -236,8 +240,8 @@ func (t *tally) add(m int, farm Farm, ps []memberDay, w *scratch) {
 func (t *tally) stand(m int, farm Farm, ps []memberDay, w *scratch) {
 	first, last := int(t.first[m]), int(t.last[m])
 	begin, end := first, last
-	for i, p := range ps {
-		w.from[i], w.to[i] = t.ripening(p, w.ripened[i*t.days:(i+1)*t.days])
+	for i := range ps {
+		w.from[i], w.to[i] = t.ripening(&ps[i], w.ripened[i*t.days:(i+1)*t.days])
 		begin, end = min(begin, w.from[i]), max(end, w.to[i])
 		w.standing[i], w.alone[i] = 0, 0
 	}
@@ -289,22 +293,25 @@ func (t *tally) stand(m int, farm Farm, ps []memberDay, w *scratch) {
 				t.firstReady[m] = min(t.firstReady[m], int16(d))
 			}
 		}
-		if t.opening >= 0 {
+		switch {
+		case t.opening >= 0:
 			open = d >= t.opening
-		} else {
+		case t.picked.opened(d):
+			open = true
+		case !t.picked.tells(d):
 			open = open || total >= need && d >= first && t.opens[d]
 		}
-		if !open {
-			continue
-		}
-		if d <= min(last, t.closing) && total < farm.ThinKgPerDay {
+		if open && d <= min(last, t.closing) && total < farm.ThinKgPerDay {
 			t.thin[d]++
 			t.thinDays.set(m, d)
 		}
-		if d <= last && total >= t.rule.least(need) {
+		if open && d <= last && total >= t.rule.least(need) {
 			t.enough[d]++
 		}
-		if t.opens[d] {
+		switch {
+		case t.picked.tells(d):
+			t.picked.take(d, w.standing)
+		case open && t.opens[d]:
 			clear(w.standing)
 		}
 	}
@@ -344,7 +351,7 @@ func (t *tally) weekOf(d int) int {
 
 // ripening fills dst with the kg of p that ripen on each day and returns the
 // first and the last day with any.
-func (t *tally) ripening(p memberDay, dst []float64) (from, to int) {
+func (t *tally) ripening(p *memberDay, dst []float64) (from, to int) {
 	lo, hi := p.curve.reach()
 	base := p.heat.sum[p.bloom-p.heat.first+1]
 	d, _ := p.heat.reach(p.bloom, max(lo, 0))

@@ -17,6 +17,8 @@ type target struct {
 	seen     [ripeStages]*weather.Date
 	notYet   [ripeStages]*weather.Date
 	kg       float64
+	frosts   []Frost
+	shift    triple // By what frosts change the heat to the stages; see frostShift.
 }
 
 // toBloom is a planting's way to bloom while that has not been seen.
@@ -55,26 +57,28 @@ func (t *target) looked() bool {
 	return false
 }
 
-// bound returns the log heat that each stage of t has not yet taken: of the
-// day on which somebody looked in vain. Inf means there was no such look.
+// bound returns the log heat that each stage of t has not yet taken, frosts
+// aside: of the day on which somebody looked in vain. Inf means there was no
+// such look.
 func (t *target) bound(none float64, log func(float64) float64) (b triple) {
 	for s := range b {
 		b[s] = none
 		if d := t.notYet[s]; d != nil && t.seen[s] == nil && t.spring == nil && *d > t.bloom {
-			b[s] = log(t.mean.after(t.bloom, min(*d, t.mean.last())))
+			b[s] = log(max(t.mean.after(t.bloom, min(*d, t.mean.last()))-t.shift[s], 0))
 		}
 	}
 	return b
 }
 
 // asSeen returns the requirements that put the stages on the days they were
-// seen on, so that the crop curve agrees with the field.
-func (t *target) asSeen(h heat, bloom weather.Date, need triple, day [ripeStages]weather.Date) triple {
+// seen on, so that the crop curve agrees with the field. What frosts add to the
+// heat of each stage, shift, is no part of them.
+func (t *target) asSeen(h heat, bloom weather.Date, need, shift triple, day [ripeStages]weather.Date) triple {
 	for s := range need {
 		if t.seen[s] == nil {
 			continue
 		}
-		need[s] = h.after(bloom, day[s])
+		need[s] = h.after(bloom, day[s]) - shift[s]
 	}
 	// What was not seen gives way to what was, and stages stay apart.
 	const apart = 1 // °C·d.

@@ -8,6 +8,7 @@ import (
 	"net"
 	"net/mail"
 	"net/url"
+	"regexp"
 	"strconv"
 	"strings"
 
@@ -81,16 +82,20 @@ func (s Settings) Validate() error {
 
 func spaceOrControl(r rune) bool { return r <= ' ' || r == 0x7f }
 
+// publicPath is the path of a public address: names that no program writes in two
+// ways.
+var publicPath = regexp.MustCompile(`^(?:/[A-Za-z0-9_~-][A-Za-z0-9._~-]*)*/*$`)
+
 // ValidPublicURL reads the address at which browsers elsewhere reach the pages
 // and returns it without a slash at its end, or says what is wrong with it.
 func ValidPublicURL(text string) (clean string, err error) {
 	u, err := url.Parse(text)
 	switch {
 	case err != nil, u.Scheme != "https" && u.Scheme != "http", u.Hostname() == "", u.User != nil, u.RawQuery != "", u.ForceQuery,
-		u.Fragment != "", strings.Trim(u.Path, "/") != "", strings.ContainsFunc(text, spaceOrControl), len(text) > 200:
-		return "", errors.New("give an address without a path, such as https://ripetide.farm.example")
+		u.Fragment != "", !publicPath.MatchString(u.EscapedPath()), strings.ContainsFunc(text, spaceOrControl), len(text) > 200:
+		return "", errors.New("give an address such as https://ripetide.farm.example or https://farm.example/berries")
 	}
-	return u.Scheme + "://" + u.Host, nil
+	return u.Scheme + "://" + u.Host + strings.TrimRight(u.Path, "/"), nil
 }
 
 // address writes a mailbox with a name as headers have it. Line breaks and other

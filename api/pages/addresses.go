@@ -40,7 +40,7 @@ func (p *Pages) addresses(v *visit) error {
 		}
 		if err == nil {
 			root := v.Scheme() + "://" + v.Request().Host
-			page.Made = &madeAddress{made.Name, root + made.Calendar, root + made.Changes}
+			page.Made = &madeAddress{made.Name, root + p.API.Mounted(made.Calendar), root + p.API.Mounted(made.Changes)}
 			f.fields["name"].Value = ""
 			v.Response().Header().Set("Cache-Control", "no-store")
 		}

@@ -1,21 +1,24 @@
 package pages
 
 import (
-	"container/list"
 	"crypto/rand"
 	"encoding/base32"
 	"errors"
 	"net/http"
-	"net/netip"
 	"net/url"
 	"strconv"
 	"strings"
-	"sync"
 	"time"
 
 	"github.com/labstack/echo/v4"
 
 	"ripetide/api"
+)
+
+// How often an address may fail to sign in.
+const (
+	mostFails  = 10
+	failWindow = 15 * time.Minute
 )
 
 // sessionTime is how long a browser stays signed in: a season.
@@ -53,36 +56,38 @@ func (p *Pages) signInKey(c echo.Context) error {
 		return err
 	}
 	to := back(c.FormValue("back"))
-	if wait, ok := p.tries.allow(address(c.Request())); !ok {
+	if wait, ok := p.tries.Allow(api.Address(c.Request())); !ok {
 		return p.tooMany(c, wait)
 	}
 	who, err := p.Store.Caller(c.Request().Context(), api.HashKey(strings.TrimSpace(c.FormValue("key"))), p.Now())
 	if errors.Is(err, api.ErrUnauthorized) {
-		p.tries.failed(address(c.Request()))
+		p.tries.Failed(api.Address(c.Request()))
 		return p.render(c, http.StatusUnprocessableEntity, nil, "sign-in", "Sign in",
 			signInPage{Back: to, Fault: "This key opens nothing. It may have been revoked, or a letter is missing."})
 	}
 	if err != nil {
 		return err
 	}
-	secret := NewSecret()
-	now := p.Now()
+	if err := p.endSession(c); err != nil {
+		return err
+	}
+	secret, now := NewSecret(), p.Now()
 	if err := p.People.OpenSession(c.Request().Context(), who.KeyID, api.HashKey(secret), now, now.Add(sessionTime)); err != nil {
 		return err
 	}
-	setCookie(c, secret, sessionTime)
+	p.setCookie(c, secret, sessionTime)
 	return c.Redirect(http.StatusSeeOther, to)
 }
 
 // linkForm shows whom a link is for. Looking at it does not use it up, for some
 // programs look at every link they show.
 func (p *Pages) linkForm(c echo.Context) error {
-	if wait, ok := p.tries.allow(address(c.Request())); !ok {
+	if wait, ok := p.tries.Allow(api.Address(c.Request())); !ok {
 		return p.tooMany(c, wait)
 	}
 	who, err := p.People.LinkCaller(c.Request().Context(), api.HashKey(c.Param("link")), p.Now())
 	if errors.Is(err, ErrLinkSpent) {
-		p.tries.failed(address(c.Request()))
+		p.tries.Failed(api.Address(c.Request()))
 		return p.render(c, http.StatusGone, nil, "link", "Sign in",
 			signInPage{Fault: "This link opens nothing any more: each works once and for a short time. Ask for a new one; on the machine itself \"ripetide link\" makes it."})
 	}
@@ -97,7 +102,7 @@ func (p *Pages) linkUse(c echo.Context) error {
 	if err := p.ours(c); err != nil {
 		return err
 	}
-	if wait, ok := p.tries.allow(address(c.Request())); !ok {
+	if wait, ok := p.tries.Allow(api.Address(c.Request())); !ok {
 		return p.tooMany(c, wait)
 	}
 	secret, now := NewSecret(), p.Now()
@@ -108,7 +113,10 @@ func (p *Pages) linkUse(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	setCookie(c, secret, sessionTime)
+	p.setCookie(c, secret, sessionTime) // First: the link is spent.
+	if err := p.endSession(c); err != nil {
+		return err
+	}
 	return c.Redirect(http.StatusSeeOther, "/")
 }
 
@@ -116,17 +124,25 @@ func (p *Pages) signOut(c echo.Context) error {
 	if err := p.ours(c); err != nil {
 		return err
 	}
-	if k, err := c.Cookie(api.SessionCookie); err == nil {
-		if err := p.People.EndSession(c.Request().Context(), api.HashKey(k.Value), p.Now()); err != nil {
-			return err
-		}
+	if err := p.endSession(c); err != nil {
+		return err
 	}
-	setCookie(c, "", -1)
+	p.setCookie(c, "", -1)
 	// The pages that are kept for the row go with it, by worker.js and shell.js;
 	// what was entered and is not sent yet stays: it is sent when the same person
 	// signs in again.
 	c.Response().Header().Set("Clear-Site-Data", `"cache"`)
 	return c.Redirect(http.StatusSeeOther, "/sign-in")
+}
+
+// endSession ends the session that the browser has had, if any: whoever has
+// learned of its cookie must not stay signed in.
+func (p *Pages) endSession(c echo.Context) error {
+	k, err := c.Cookie(api.SessionCookie)
+	if err != nil || k.Value == "" {
+		return nil //nolint:nilerr // There is none.
+	}
+	return p.People.EndSession(c.Request().Context(), api.HashKey(k.Value), p.Now())
 }
 
 // ours refuses a form that a page of another site has sent.
@@ -137,9 +153,9 @@ func (p *Pages) ours(c echo.Context) error {
 	return nil
 }
 
-func setCookie(c echo.Context, value string, keep time.Duration) {
+func (p *Pages) setCookie(c echo.Context, value string, keep time.Duration) {
 	k := &http.Cookie{
-		Name: api.SessionCookie, Value: value, Path: "/", MaxAge: int(keep / time.Second),
+		Name: api.SessionCookie, Value: value, Path: p.API.Mounted("/"), MaxAge: int(keep / time.Second),
 		HttpOnly: true, SameSite: http.SameSiteLaxMode, Secure: c.Scheme() == "https",
 	}
 	if keep < 0 {
@@ -158,101 +174,8 @@ func back(to string) string {
 	return to
 }
 
-// address returns from where a request comes, for counting tries: of IPv6 the
-// network, since everybody has at least a /64 of addresses to change between.
-func address(r *http.Request) string {
-	at, err := netip.ParseAddrPort(r.RemoteAddr)
-	if err != nil {
-		return r.RemoteAddr
-	}
-	a := at.Addr().Unmap().WithZone("")
-	if a.Is4() {
-		return a.String()
-	}
-	return netip.PrefixFrom(a, 64).Masked().String()
-}
-
 func (p *Pages) tooMany(c echo.Context, wait time.Duration) error {
 	c.Response().Header().Set("Retry-After", strconv.Itoa(int(wait/time.Second)+1))
 	return p.render(c, http.StatusTooManyRequests, nil, "message", "Too many tries",
 		message{Text: "There were too many tries to sign in from here. Wait a quarter of an hour, then try again."})
-}
-
-// limiter bounds how often an address may fail to sign in.
-type limiter struct {
-	now func() time.Time
-
-	mu    sync.Mutex
-	fails map[string]*list.Element
-	order list.List // Of *failures, those that failed last at the back.
-}
-
-// failures are those of an address within the window.
-type failures struct {
-	from  string
-	times []time.Time
-}
-
-const (
-	mostFails  = 10
-	failWindow = 15 * time.Minute
-	mostSeen   = 10_000 // Addresses that are remembered: those that failed last.
-)
-
-// allow reports whether an address may try, or how long it must wait.
-func (l *limiter) allow(from string) (wait time.Duration, ok bool) {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	l.forget()
-	e, known := l.fails[from]
-	if !known {
-		return 0, true
-	}
-	f := e.Value.(*failures)
-	f.times = l.recent(f.times)
-	if len(f.times) < mostFails {
-		return 0, true
-	}
-	return f.times[0].Add(failWindow).Sub(l.now()), false
-}
-
-// failed counts a try that failed.
-func (l *limiter) failed(from string) {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	l.forget()
-	e, known := l.fails[from]
-	if !known {
-		if l.fails == nil {
-			l.fails = map[string]*list.Element{}
-		}
-		if len(l.fails) >= mostSeen {
-			l.drop(l.order.Front())
-		}
-		e = l.order.PushBack(&failures{from: from})
-		l.fails[from] = e
-	}
-	f := e.Value.(*failures)
-	f.times = append(l.recent(f.times), l.now())
-	l.order.MoveToBack(e)
-}
-
-// forget drops the addresses that have not failed within the window.
-func (l *limiter) forget() {
-	for e := l.order.Front(); e != nil && len(l.recent(e.Value.(*failures).times)) == 0; e = l.order.Front() {
-		l.drop(e)
-	}
-}
-
-func (l *limiter) drop(e *list.Element) {
-	delete(l.fails, l.order.Remove(e).(*failures).from)
-}
-
-// recent returns those of times that lie within the window.
-func (l *limiter) recent(times []time.Time) []time.Time {
-	since := l.now().Add(-failWindow)
-	for len(times) > 0 && !times[0].After(since) {
-		times = times[1:]
-	}
-	return times
 }

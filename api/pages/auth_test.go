@@ -178,37 +178,6 @@ func TestTriesAreCountedByNetwork(t *testing.T) {
 	}
 }
 
-// When there are too many addresses to remember, those are forgotten that have
-// not failed for longest, and no other.
-func TestAFullCountOfTriesForgetsTheOldest(t *testing.T) {
-	t.Parallel()
-	at := time.Date(2018, 6, 11, 5, 40, 0, 0, time.UTC)
-	l := pages.NewLimiter(func() time.Time { return at })
-	fail := func(from string, n int) {
-		for range n {
-			l.Failed(from)
-			at = at.Add(time.Millisecond)
-		}
-	}
-	fail("oldest", pages.MostFails)
-	fail("other", pages.MostFails-1)
-	for i := range pages.MostSeen - 2 {
-		fail(strconv.Itoa(i), 1)
-	}
-	fail("other", 1) // It is no longer the one that has rested longest.
-	if l.Allow("oldest") || l.Allow("other") || l.Seen() != pages.MostSeen {
-		t.Fatalf("with a table that is just full: oldest %t, other %t, %d addresses", l.Allow("oldest"), l.Allow("other"), l.Seen())
-	}
-	fail("one more", 1)
-	if !l.Allow("oldest") || l.Allow("other") || l.Seen() != pages.MostSeen {
-		t.Errorf("with one more: oldest %t, other %t, %d addresses", l.Allow("oldest"), l.Allow("other"), l.Seen())
-	}
-	at = at.Add(time.Hour)
-	if !l.Allow("other") || l.Seen() != 0 {
-		t.Errorf("an hour later: other %t, %d addresses", l.Allow("other"), l.Seen())
-	}
-}
-
 // A browser that signs in gets a cookie that scripts and other sites cannot use.
 func TestTheCookieIsKeptFromScriptsAndOtherSites(t *testing.T) {
 	t.Parallel()

@@ -181,7 +181,11 @@ func (p *Pages) learned(v *visit, variety string) (*toldVariety, error) {
 	if i < 0 {
 		return out, nil
 	}
-	x, _, err := p.Forecast.Explain(ctx, z, f.Plantings[i].Planting)
+	var x *forecast.Explanation
+	err = p.API.Placed(ctx, func() error {
+		x, _, err = p.Forecast.Explain(ctx, z, f.Plantings[i].Planting)
+		return err
+	})
 	switch {
 	case errors.Is(err, forecast.ErrPlantingNotFound), errors.Is(err, forecast.ErrTooFewYears):
 		return out, nil // Another version of the program made it, by other rules.

@@ -187,6 +187,11 @@ var answerable = []string{weather.OptionUnit, weather.OptionDates, weather.Optio
 
 // takeFile shows a file, or keeps one that was shown.
 func (p *Pages) takeFile(v *visit) error {
+	done, err := p.API.Upload(v.Request().Context())
+	if err != nil {
+		return err
+	}
+	defer done()
 	x, err := p.readSent(v)
 	switch {
 	case errors.Is(err, errNoFile):
@@ -217,7 +222,11 @@ func (p *Pages) takeFile(v *visit) error {
 		page.Note = "This is another file than the one that was shown, or it has changed since: look at it first. Nothing was kept."
 	}
 	if keep {
-		report, err := p.API.AddDays(ctx, at, in, false)
+		var report *api.DaysReport
+		err := p.API.Placed(ctx, func() (err error) {
+			report, err = p.API.AddDays(ctx, at, in, false)
+			return err
+		})
 		if err == nil {
 			page.Kept = keptWords(v, report)
 			return p.showFile(v, http.StatusOK, page)
@@ -226,7 +235,11 @@ func (p *Pages) takeFile(v *visit) error {
 			return p.fileFault(v, page, err)
 		}
 	}
-	preview, err := p.API.PreviewDays(ctx, at, in)
+	var preview *api.DaysPreview
+	err = p.API.Placed(ctx, func() (err error) {
+		preview, err = p.API.PreviewDays(ctx, at, in)
+		return err
+	})
 	if err != nil {
 		return p.fileFault(v, page, err)
 	}

@@ -68,7 +68,7 @@ func (x *look) feedView(j feed.Job, runs []api.FeedRun) feedView {
 	k := feedKinds[c.Kind]
 	f := feedView{ID: c.ID, Kind: k.name, What: k.what, Paused: c.Paused, Model: c.Kind == feed.OpenMeteo, Key: c.Key != ""}
 	f.Schedule = "Every " + count(int(c.Every/time.Hour), "hour", "hours")
-	switch due := j.Due(); {
+	switch due := j.Due(x.now); {
 	case c.Paused:
 		f.Schedule += ", but it rests"
 	case due.After(x.now):

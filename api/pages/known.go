@@ -23,6 +23,9 @@ type States interface {
 	StationStates(ctx context.Context, farm string) (string, error)
 	// SightingState names the sightings of a farm in the same way.
 	SightingState(ctx context.Context, farm string) (string, error)
+	// FarmState names all that forecasts of a farm are made from, and the frozen
+	// ones, in the same way.
+	FarmState(ctx context.Context, farm string) (string, error)
 }
 
 // stationKey names all that what is known of a station rests on. The states are
@@ -50,11 +53,15 @@ type known struct {
 
 // kept is what pages keep of what is dear to work out.
 type kept struct {
-	stations   memo.Cache[stationKey, *known]
-	charts     memo.Cache[chartKey, stationChart]
-	pictures   memo.Cache[pictureKey, api.Drawing]
-	narrowings memo.Cache[string, api.Drawing] // By all that is in the chart.
-	sightings  memo.Cache[sightingsKey, []forecast.Sighting]
+	stations  memo.Cache[stationKey, *known]
+	charts    memo.Cache[chartKey, stationChart]
+	pictures  memo.Cache[pictureKey, api.Drawing]
+	reviews   memo.Cache[reviewKey, *api.Review]
+	orders    memo.Cache[orderKey, ordered]
+	proposals memo.Cache[proposalsKey, *proposed]
+	splits    memo.Cache[reviewKey, []api.ReviewSplit]
+	charted   memo.Cache[string, api.Drawing] // By all that is in the chart.
+	sightings memo.Cache[sightingsKey, []forecast.Sighting]
 }
 
 // sightingsKey names the sightings of a farm.

@@ -20,10 +20,10 @@ func (p *Pages) addMail() {
 	p.post("/f/:farm/people/mail", api.Owner, p.askReader)
 	p.post("/f/:farm/people/mail/test", api.Owner, p.testMail)
 	p.post("/f/:farm/people/mail/:recipient/remove", api.Owner, p.removeReader)
-	p.open(http.MethodGet, mail.ConfirmPath+":link", p.confirmForm)
-	p.open(http.MethodPost, mail.ConfirmPath+":link", p.confirm)
-	p.open(http.MethodGet, mail.LeavePath+":link", p.leaveForm)
-	p.open(http.MethodPost, mail.LeavePath+":link", p.leave)
+	p.anybody(http.MethodGet, mail.ConfirmPath+":link", p.confirmForm)
+	p.anybody(http.MethodPost, mail.ConfirmPath+":link", p.confirm)
+	p.anybody(http.MethodGet, mail.LeavePath+":link", p.leaveForm)
+	p.anybody(http.MethodPost, mail.LeavePath+":link", p.leave)
 }
 
 // peopleMail is the morning mail on the page of people.

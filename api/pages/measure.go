@@ -21,7 +21,7 @@ type unit struct {
 const (
 	kgPerLb  = forecast.KgPerLb
 	m2PerFt2 = 0.09290304
-	m2PerAcr = 43560 * m2PerFt2
+	m2PerAcr = forecast.M2PerAcre
 	mPerFoot = 0.3048
 )
 
@@ -153,18 +153,7 @@ func area(m2 float64, u forecast.Units) string {
 
 // yield writes a yield for reading.
 func yield(kgPerM2 float64, u forecast.Units) string {
-	if u == forecast.US {
-		return figure(rounded(kgPerM2/poundsPerAcre.factor)) + " lb/acre"
-	}
-	return figure(rounded(kgPerM2)) + " kg/m²"
-}
-
-// rounded rounds to three digits: nobody knows a yield better.
-func rounded(x float64) float64 {
-	if y, err := strconv.ParseFloat(strconv.FormatFloat(x, 'g', 3, 64), 64); err == nil {
-		return y
-	}
-	return x
+	return forecast.Farm{Units: u}.Yield(kgPerM2)
 }
 
 // weight writes a weight for reading.

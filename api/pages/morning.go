@@ -19,7 +19,11 @@ func (p *Pages) morning(v *visit) error { return p.showMorning(v, http.StatusOK,
 // makeForecast makes this morning's forecast, keeps it and shows it. When it
 // cannot be made the page says why and is as it was.
 func (p *Pages) makeForecast(v *visit) error {
-	_, _, err := p.Forecast.Make(v.Request().Context(), v.farm.ID, forecast.Request{Freeze: true})
+	ctx := v.Request().Context()
+	err := p.API.Placed(ctx, func() error {
+		_, _, err := p.Forecast.Make(ctx, v.farm.ID, forecast.Request{Freeze: true})
+		return err
+	})
 	if err == nil {
 		return v.Redirect(http.StatusSeeOther, "/f/"+v.farm.ID)
 	}

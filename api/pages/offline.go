@@ -45,7 +45,7 @@ func (p *Pages) worker(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	c.Response().Header().Set("Service-Worker-Allowed", "/")
+	c.Response().Header().Set("Service-Worker-Allowed", p.API.Mounted("/"))
 	b = bytes.Replace(b, []byte("VERSION_OF_FILES"), []byte(p.files), 1)
 	return c.Blob(http.StatusOK, "text/javascript; charset=utf-8", b)
 }

@@ -479,7 +479,7 @@ func (p *Pages) openingSheet(v *visit) error {
 		Holidays: full.Holidays, Channels: full.Channels, Closed: full.Closed,
 		What: []string{
 			"A cool spell puts dates back; heat brings them forward and shortens the season.",
-			"Frost on open flowers takes the first fruit, and rain can close fields: neither is in these dates.",
+			"Frost on open flowers takes fruit, and rain can close fields: a frost that is not recorded, and rain, are not in these dates.",
 		},
 	}
 	for _, t := range full.Texts {

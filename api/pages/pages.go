@@ -53,7 +53,7 @@ var (
 // Pages renders pages. It is safe for concurrent use.
 type Pages struct {
 	Config
-	tries    limiter
+	tries    api.Tries
 	revoking sync.Mutex
 	files    string // Version of the static files: changes with what is in them.
 	kept     kept
@@ -64,8 +64,10 @@ var staticFiles embed.FS
 
 // Add adds the pages to the router of the API.
 func Add(c Config) {
-	p := &Pages{Config: c, tries: limiter{now: c.Now}, files: filesVersion()}
-	p.kept.pictures.Most, p.kept.narrowings.Most = picturesKept, picturesKept
+	p := &Pages{Config: c, tries: api.Tries{Now: c.Now, Most: mostFails, Window: failWindow}, files: filesVersion()}
+	p.kept.pictures.Most, p.kept.charted.Most = picturesKept, picturesKept
+	p.kept.reviews.Most, p.kept.splits.Most, p.kept.proposals.Most = reviewsKept, reviewsKept, reviewsKept
+	p.kept.orders.Most = ordersKept
 	c.API.ErrorPage(p.edge)
 	e := c.API.Echo()
 	static, err := fs.Sub(staticFiles, "static")
@@ -81,11 +83,11 @@ func Add(c Config) {
 	})
 	p.open("GET", "/worker.js", p.worker)
 	p.get("/", p.home)
-	p.open("GET", "/sign-in", p.signInForm)
-	p.open("POST", "/sign-in", p.signInKey)
-	p.open("GET", "/sign-in/:link", p.linkForm)
-	p.open("POST", "/sign-in/:link", p.linkUse)
-	p.open("POST", "/sign-out", p.signOut)
+	p.anybody("GET", "/sign-in", p.signInForm)
+	p.anybody("POST", "/sign-in", p.signInKey)
+	p.anybody("GET", "/sign-in/:link", p.linkForm)
+	p.anybody("POST", "/sign-in/:link", p.linkUse)
+	p.anybody("POST", "/sign-out", p.signOut)
 	p.addSetup()
 	p.addBook()
 	p.addPeople()
@@ -98,6 +100,9 @@ func Add(c Config) {
 	p.get("/f/:farm/season/:year", p.season)
 	p.get("/f/:farm/season/:year/planting/:planting", p.story)
 	p.get("/f/:farm/season/:year/planting/:planting/narrowing.svg", p.narrowing)
+	p.addReview()
+	p.addOrder()
+	p.addProposals()
 	p.page("GET", "/f/:farm/row", api.Grower, p.row)
 	p.post("/f/:farm/row", api.Grower, p.rowRecord)
 	p.post("/f/:farm/forecast", api.Grower, p.makeForecast)
@@ -129,10 +134,14 @@ func (p *Pages) page(method, path string, least api.Role, do func(*visit) error)
 		v := &visit{Context: c, zone: time.UTC}
 		var err error
 		if v.who, err = p.API.Session(c.Request()); errors.Is(err, api.ErrUnauthorized) {
+			if err := p.API.Admit(c.Request()); err != nil {
+				return err
+			}
 			return p.toSignIn(c)
 		} else if err != nil {
 			return err
 		}
+		c.SetRequest(c.Request().WithContext(api.WithCaller(c.Request().Context(), v.who)))
 		if id := c.Param("farm"); id != "" {
 			if v.who.Farm != "" && v.who.Farm != id {
 				return forecast.ErrFarmNotFound
@@ -153,8 +162,17 @@ func (p *Pages) page(method, path string, least api.Role, do func(*visit) error)
 	})
 }
 
-// open adds a page for everybody. All pages answer errors as pages and carry
-// the same headers.
+// anybody adds a page for everybody, whose visitors are counted by address.
+func (p *Pages) anybody(method, path string, do func(echo.Context) error) {
+	p.open(method, path, func(c echo.Context) error {
+		if err := p.API.Admit(c.Request()); err != nil {
+			return err
+		}
+		return do(c)
+	})
+}
+
+// open adds a page. All pages answer errors as pages and carry the same headers.
 func (p *Pages) open(method, path string, do func(echo.Context) error) {
 	p.API.Echo().Add(method, path, func(c echo.Context) error {
 		headers(c.Response().Header())

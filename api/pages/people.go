@@ -60,6 +60,7 @@ const inviteTime = 7 * 24 * time.Hour
 // addPeople adds the pages of who may do what.
 func (p *Pages) addPeople() {
 	p.page(http.MethodGet, "/f/:farm/people", api.Owner, p.people)
+	p.page(http.MethodGet, "/f/:farm/people/changes", api.Owner, p.changes)
 	p.post("/f/:farm/people/invite", api.Owner, p.invite)
 	p.post("/f/:farm/people/key", api.Owner, p.makeKey)
 	p.post("/f/:farm/people/:key/link", api.Owner, p.inviteAgain)
@@ -227,7 +228,7 @@ func (p *Pages) invite(v *visit) error {
 // showLink shows a link for a person; known: who is on the list already.
 func (p *Pages) showLink(v *visit, name, path string, now time.Time, known bool) error {
 	page := oncePage{
-		Heading: "A link for " + name, Label: "The link", Secret: v.Scheme() + "://" + v.Request().Host + path, Link: true,
+		Heading: "A link for " + name, Label: "The link", Secret: v.Scheme() + "://" + v.Request().Host + p.API.Mounted(path), Link: true,
 		Until: DayYear(&v.farm, weather.DateIn(now.Add(inviteTime).In(v.zone))),
 		Text:  "Send it to " + name + " and to nobody else: whoever opens it first is signed in. It works once.",
 	}
@@ -250,7 +251,7 @@ func (p *Pages) makeKey(v *visit) error {
 	}
 	return p.showOnce(v, oncePage{
 		Heading: "An access key for " + name, Label: "The key", Secret: secret,
-		Text: "A program sends it with each request as “Authorization: Bearer …”; the reference is at /reference. It works until it is revoked.",
+		Text: "A program sends it with each request as “Authorization: Bearer …”; the reference is at " + p.API.Mounted("/reference") + ". It works until it is revoked.",
 	})
 }
 

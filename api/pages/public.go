@@ -32,7 +32,7 @@ func whole(s string) string {
 // addPublic adds the page that everybody may see, if the farm lets them.
 func (p *Pages) addPublic() {
 	for _, method := range []string{http.MethodGet, http.MethodHead} {
-		p.open(method, "/at/:farm", p.public)
+		p.anybody(method, "/at/:farm", p.public)
 	}
 }
 

@@ -22,7 +22,7 @@ import (
 var templateFiles embed.FS
 
 // names of the pages; each is a file of its own beside the layout.
-var names = []string{"sign-in", "link", "message", "home", "book", "book-form", "book-list", "book-seen", "setup", "people", "people-once", "people-revoke", "mail", "morning", "row", "sprays", "sprays-form", "season", "story", "weather", "weather-station", "weather-day", "weather-file", "weather-feed", "opening", "opening-sheet", "opening-words", "opening-addresses"}
+var names = []string{"sign-in", "link", "message", "home", "book", "book-form", "book-list", "book-seen", "setup", "people", "people-once", "people-revoke", "people-changes", "mail", "morning", "row", "sprays", "sprays-form", "season", "story", "review", "order", "proposals", "weather", "weather-station", "weather-day", "weather-file", "weather-feed", "opening", "opening-sheet", "opening-words", "opening-addresses"}
 
 // parsed are the pages by name.
 var parsed = func() map[string]*template.Template {
@@ -82,6 +82,9 @@ type message struct{ Text string }
 // failed answers an error as a page.
 func (p *Pages) failed(c echo.Context, err error) error {
 	status, title, text := p.explain(c.Request().Context(), err)
+	if wait := api.RetryAfter(status, err); wait != "" {
+		c.Response().Header().Set("Retry-After", wait)
+	}
 	if rerr := p.render(c, status, nil, "message", title, message{text}); rerr != nil {
 		return rerr
 	}

@@ -11,7 +11,6 @@ import (
 	"net/url"
 	"regexp"
 	"slices"
-	"strconv"
 	"strings"
 
 	"ripetide/api"
@@ -99,6 +98,7 @@ type frostForm struct {
 	Date   string
 	Fault  string
 	Today  string
+	Effect *frostEffect // What it would change; nil: nobody has looked.
 }
 
 // rowRecord is a line of what is on record this season.
@@ -476,13 +476,21 @@ func (p *Pages) rowRecord(v *visit) error {
 	}
 	var done string
 	var ask rowAsk
+	status := http.StatusUnprocessableEntity // Of a page that asks.
 	switch kind := v.FormValue("kind"); kind {
 	case "sighting":
 		done, ask, err = p.recordSighting(v, id, today)
 	case "picking":
 		done, ask, err = p.recordPicking(v, id, today)
 	case "frost":
-		done, ask, err = p.recordFrost(v, id, today)
+		if v.FormValue("do") != "look" {
+			done, ask, err = p.recordFrost(v, id, today)
+			break
+		}
+		var fault bool
+		if ask, fault, err = p.lookAtFrost(v, id, today); !fault {
+			status = http.StatusOK
+		}
 	case "undo":
 		done, ask, err = "undone", nil, p.rowTakeBack(v, id)
 	default:
@@ -497,7 +505,7 @@ func (p *Pages) rowRecord(v *visit) error {
 			return err
 		}
 		ask(pl)
-		return p.renderRow(v, http.StatusUnprocessableEntity, pl)
+		return p.renderRow(v, status, pl)
 	}
 	q := url.Values{"planting": {id}, "done": {done}}
 	return v.Redirect(http.StatusSeeOther, "/f/"+v.farm.ID+"/row?"+q.Encode())
@@ -573,31 +581,6 @@ func (p *Pages) recordPicking(v *visit, id string, today weather.Date) (string, 
 		return "", ask(fault), err
 	}
 	return "picking " + d.String(), nil, nil
-}
-
-func (p *Pages) recordFrost(v *visit, id string, today weather.Date) (string, rowAsk, error) {
-	on := v.FormValue("date")
-	tenths, err := strconv.Atoi(v.FormValue("tenths"))
-	ask := func(fault string) rowAsk {
-		return func(pl *rowPlanting) { pl.Frost.Fault, pl.Frost.Chosen, pl.Frost.Date = fault, tenths, on }
-	}
-	if err != nil || tenths < 1 || tenths > 10 {
-		return "", ask("Choose how many of ten open flowers were lost."), nil //nolint:nilerr // It is told beside the field.
-	}
-	d, fault := dayOrFault(v, on, today)
-	if fault != "" {
-		return "", ask(fault), nil
-	}
-	x := forecast.Frost{Planting: id, Date: d, ShareLost: float64(tenths) / 10}
-	refused, err := p.Store.AddFrosts(v.Request().Context(), v.farm.ID, []forecast.Frost{x}, v.who.By(), p.Now())
-	if err != nil {
-		return "", nil, err
-	}
-	if refused[0] != nil {
-		fault, err := rowRefusal(v, refused[0])
-		return "", ask(fault), err
-	}
-	return "frost " + d.String(), nil, nil
 }
 
 // rowTakeBack withdraws what "undo" names: a kind and its identifier or date. What

@@ -40,6 +40,7 @@ type seasonPage struct {
 	Earlier   *pageLink      // Those of the mornings before and after.
 	Later     *pageLink
 	Years     []pageLink // Seasons with forecasts, the newest first.
+	Back      string     // Where it is looked back at; "" while nothing ripe can be.
 }
 
 // pageLink leads to another page.
@@ -169,6 +170,9 @@ func (t *seasonTeller) season(varieties []forecast.Variety, all []forecast.Froze
 	page := seasonPage{Year: t.f.Season, Years: seasonYears(t.farm, all, t.f.Season)}
 	t.tell(&page, api.SeasonChart(*t.farm, varieties, t.f))
 	t.choices(&page, all)
+	if s := t.f.SeasonSpan; s != nil && s.First.P50 < t.today {
+		page.Back = reviewAddress(t.farm, t.f.Season)
+	}
 	return page
 }
 

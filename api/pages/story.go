@@ -1,7 +1,6 @@
 package pages
 
 import (
-	"bytes"
 	"cmp"
 	"context"
 	"errors"
@@ -152,7 +151,12 @@ func (p *Pages) story(v *visit) error {
 	chart := narrowingChart(&v.farm, page.Name+", "+page.Block, issued, sightings, f.AsOf)
 	t.narrowing(&page, chart, issued)
 
-	x, reproduced, err := p.Forecast.Explain(ctx, z, id)
+	var x *forecast.Explanation
+	var reproduced bool
+	err = p.API.Placed(ctx, func() error {
+		x, reproduced, err = p.Forecast.Explain(ctx, z, id)
+		return err
+	})
 	switch {
 	case err == nil:
 		story, ok := api.StoryChart(v.farm, varieties, x, z.Hindcast)
@@ -189,19 +193,6 @@ func (p *Pages) narrowing(v *visit) error {
 		return err
 	}
 	ctx, id := v.Request().Context(), v.Param("planting")
-	opt := charts.Options{}
-	switch v.QueryParam("theme") {
-	case "", "light":
-	case "dark":
-		opt.Theme = charts.Dark
-	default:
-		return errNoPage
-	}
-	if w := v.QueryParam("width"); w != "" {
-		if opt.Width, err = strconv.Atoi(w); err != nil || opt.Width == 0 {
-			return errNoPage
-		}
-	}
 	f, _, err := p.forecastOf(ctx, &v.farm, year, v.QueryParam("forecast"))
 	if err != nil {
 		return err
@@ -225,26 +216,7 @@ func (p *Pages) narrowing(v *visit) error {
 			name = b.Variety + ", " + blockOf(b)
 		}
 	}
-	d, err := p.drawNarrowing(ctx, narrowingChart(&v.farm, name, issued, sightings, f.AsOf), opt)
-	switch {
-	case errors.Is(err, charts.ErrInvalidOptions):
-		return errNoPage
-	case errors.Is(err, charts.ErrInvalidChart):
-		return forecast.ErrForecastNotFound // None that gives it dates.
-	case err != nil:
-		return err
-	}
-	return svg(v, d)
-}
-
-// drawNarrowing draws a chart that many look at once. All that is in it names
-// it, so another sighting or forecast is another chart.
-func (p *Pages) drawNarrowing(ctx context.Context, c charts.Narrowing, opt charts.Options) (api.Drawing, error) {
-	return p.kept.narrowings.Get(ctx, fmt.Sprintf("%+v %+v", c, opt), func(context.Context) (api.Drawing, bool, error) {
-		var out bytes.Buffer
-		err := c.WriteSVG(&out, opt)
-		return api.NewDrawing(out.Bytes()), true, err
-	})
+	return p.answerChart(v, narrowingChart(&v.farm, name, issued, sightings, f.AsOf))
 }
 
 // narrowingChart returns the chart of what was issued of a planting; here is the

@@ -326,11 +326,15 @@ func (x *look) aheadWords() []string {
 func (x *look) moment(t time.Time) string { return moment(x.farm, t.In(x.zone), x.today) }
 
 func moment(f *forecast.Farm, t time.Time, today weather.Date) string {
-	clock := t.Format("15:04")
+	return dateNear(f, weather.DateIn(t), today) + ", " + clock(f, t)
+}
+
+// clock writes a time of day as people at the farm say it.
+func clock(f *forecast.Farm, t time.Time) string {
 	if f.Units == forecast.US {
-		clock = t.Format("3:04 pm")
+		return t.Format("3:04 pm")
 	}
-	return dateNear(f, weather.DateIn(t), today) + ", " + clock
+	return t.Format("15:04")
 }
 
 // filled says what stands in a hole of which n days are lent.

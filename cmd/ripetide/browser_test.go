@@ -40,6 +40,21 @@ type browser struct {
 	said []string
 }
 
+// unwatched skips a test under the race detector, which changes what it is about, or
+// with which it takes too long.
+func unwatched(t testing.TB) {
+	t.Helper()
+	if watched {
+		t.Skip("for tests without the race detector: go test ./cmd/ripetide")
+	}
+}
+
+// needBrowser skips a test under the race detector, before it has begun.
+func needBrowser(t *testing.T) {
+	t.Helper()
+	unwatched(t)
+}
+
 // newBrowser starts a Chromium on the pages of a service. A machine without
 // one fails the test: it is not skipped.
 func newBrowser(t *testing.T, s *service) *browser {
@@ -50,6 +65,7 @@ func newBrowser(t *testing.T, s *service) *browser {
 // newBrowserFor is newBrowser for a test that takes longer than others.
 func newBrowserFor(t *testing.T, s *service, limit time.Duration) *browser {
 	t.Helper()
+	needBrowser(t)
 	name, err := exec.LookPath("chromium")
 	if err != nil {
 		t.Fatal("the browser tests need Chromium: apt-get install -y --no-install-recommends chromium")
@@ -348,8 +364,14 @@ func newDemoService(t *testing.T) *service {
 // morning at first.
 func newDemoServiceAt(t *testing.T, now func() time.Time) *service {
 	t.Helper()
+	return newDemoServiceWith(t, now, nil)
+}
+
+// newDemoServiceWith is newDemoServiceAt with more settings.
+func newDemoServiceWith(t *testing.T, now func() time.Time, env map[string]string) *service {
+	t.Helper()
 	d, _ := demoMorning(t)
-	s := newServiceAt(t, now)
+	s := newServiceWith(t, now, env)
 	o, err := open(t.Context(), &config{DatabaseURL: s.env["DATABASE_URL"], Data: s.env["RIPETIDE_DATA"]}, mainDatabase, nil)
 	if err != nil {
 		t.Fatal(err)
@@ -365,6 +387,7 @@ func newDemoServiceAt(t *testing.T, now func() time.Time) *service {
 // TestSigningInAndOut goes through the door in a real browser.
 func TestSigningInAndOut(t *testing.T) {
 	t.Parallel()
+	needBrowser(t)
 	s := newDemoService(t)
 	b := newBrowser(t, s)
 	b.open("/f/lanternfen")

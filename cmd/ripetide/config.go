@@ -8,11 +8,14 @@ import (
 	"log/slog"
 	"net"
 	"net/netip"
+	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 
+	"ripetide/api"
 	"ripetide/api/mail"
 )
 
@@ -35,6 +38,21 @@ type config struct {
 	// public. RIPETIDE_FEED_NETWORKS, parted by commas, such as 192.168.7.0/24;
 	// default: none.
 	FeedNetworks []netip.Prefix
+	// Backups is the folder in which the service makes a backup each day; "": it
+	// makes none. RIPETIDE_BACKUPS, a folder or off; default: the folder backups
+	// in Data. A folder on another disk outlives this one.
+	Backups string
+	// BackupsKept is how many of them are kept, the newest. RIPETIDE_BACKUPS_KEEP,
+	// 1 to 10000; default 14.
+	BackupsKept int
+	// Limits bound what one caller may ask for. RIPETIDE_RATE is how many requests
+	// a second one key, or one address without a key, may send, or off; default
+	// 500. RIPETIDE_PROXIES are networks whose word is taken for where a request
+	// comes from, parted by commas, such as 127.0.0.1/32; default: none.
+	Limits api.Limits
+	// Metrics is where to answer /metrics, host:port; "": nowhere. It is never
+	// answered on Addr. RIPETIDE_METRICS; default: none.
+	Metrics string
 	// NoDaily: no forecast is made by itself in the morning. RIPETIDE_DAILY, on or
 	// off; default on.
 	NoDaily bool
@@ -42,6 +60,9 @@ type config struct {
 	// links in mails, without a slash at its end. RIPETIDE_PUBLIC_URL, such as
 	// https://ripetide.farm.example; default: none, and mails have no links.
 	PublicURL string
+	// Under is its path, such as /berries, which then stands in front of all
+	// addresses that pages send out; "" for none.
+	Under string
 	// Mail says how mail is sent; nil: it is not. RIPETIDE_SMTP is the server,
 	// host:port, and RIPETIDE_SMTP_FROM the sender's address. RIPETIDE_SMTP_USER
 	// and RIPETIDE_SMTP_PASSWORD, or the file RIPETIDE_SMTP_PASSWORD_FILE, are
@@ -53,10 +74,12 @@ type config struct {
 	// LogJSON: one JSON object a line instead of text. RIPETIDE_LOG, text or
 	// json; default text.
 	LogJSON bool
+
+	faults error // That were found in reading, for those who look for them.
 }
 
 func readConfig(getenv func(string) string) (*config, error) {
-	c := &config{Addr: getenv("RIPETIDE_ADDR"), Data: getenv("RIPETIDE_DATA"), DatabaseURL: getenv("DATABASE_URL"), Database: mainDatabase}
+	c := &config{Addr: getenv("RIPETIDE_ADDR"), Data: getenv("RIPETIDE_DATA"), DatabaseURL: getenv("DATABASE_URL"), Metrics: getenv("RIPETIDE_METRICS"), Database: mainDatabase}
 	var errs []error
 	if c.Addr == "" {
 		c.Addr = "127.0.0.1:8321"
@@ -66,16 +89,28 @@ func readConfig(getenv func(string) string) (*config, error) {
 	} else if n, err := strconv.Atoi(port); err != nil || n < 0 || n > 65535 {
 		errs = append(errs, fmt.Errorf("RIPETIDE_ADDR %q: the port must be a number from 0 to 65535", c.Addr))
 	}
-	for text := range strings.SplitSeq(getenv("RIPETIDE_FEED_NETWORKS"), ",") {
-		if text = strings.TrimSpace(text); text == "" {
-			continue
+	if c.Metrics != "" {
+		if _, _, err := net.SplitHostPort(c.Metrics); err != nil {
+			errs = append(errs, fmt.Errorf("RIPETIDE_METRICS %q: give host:port, such as 127.0.0.1:9321", c.Metrics))
 		}
-		p, err := netip.ParsePrefix(text)
-		if err != nil {
-			errs = append(errs, fmt.Errorf("RIPETIDE_FEED_NETWORKS %q: give networks such as 192.168.7.0/24, parted by commas", text))
-			continue
+	}
+	var err error
+	if c.FeedNetworks, err = readNetworks("RIPETIDE_FEED_NETWORKS", getenv("RIPETIDE_FEED_NETWORKS")); err != nil {
+		errs = append(errs, err)
+	}
+	if c.Limits.Proxies, err = readNetworks("RIPETIDE_PROXIES", getenv("RIPETIDE_PROXIES")); err != nil {
+		errs = append(errs, err)
+	}
+	switch text := getenv("RIPETIDE_RATE"); text {
+	case "off":
+	case "":
+		c.Limits.Rate = 500
+	default:
+		n, err := strconv.ParseFloat(text, 64)
+		if err != nil || !(n > 0 && n <= 1e6) {
+			errs = append(errs, fmt.Errorf("RIPETIDE_RATE %q: give requests a second, such as 500, or off", text))
 		}
-		c.FeedNetworks = append(c.FeedNetworks, p)
+		c.Limits.Rate = n
 	}
 	switch d := getenv("RIPETIDE_DAILY"); d {
 	case "", "on":
@@ -87,6 +122,8 @@ func readConfig(getenv func(string) string) (*config, error) {
 	if text := getenv("RIPETIDE_PUBLIC_URL"); text != "" {
 		var err error
 		if c.PublicURL, err = mail.ValidPublicURL(text); err != nil {
+			errs = append(errs, fmt.Errorf("RIPETIDE_PUBLIC_URL %q: %w", text, err))
+		} else if c.Under, err = under(c.PublicURL); err != nil {
 			errs = append(errs, fmt.Errorf("RIPETIDE_PUBLIC_URL %q: %w", text, err))
 		}
 	}
@@ -112,7 +149,71 @@ func readConfig(getenv func(string) string) (*config, error) {
 	} else {
 		c.Data = abs
 	}
+	errs = append(errs, c.readBackups(getenv))
 	return c, errors.Join(errs...)
+}
+
+// ours are the names with which the paths of the service begin.
+var ours = []string{
+	"at", "f", "healthz", "mail", "openapi.json", "problems", "readyz", "reference", "setup", "sign-in", "sign-out", "static", "subscribe", "v1", "worker.js",
+}
+
+// under returns the path of a public address. It begins with no name of ours: one
+// could not tell whether a proxy has left it in front of a path.
+func under(public string) (string, error) {
+	u, err := url.Parse(public)
+	if err != nil {
+		return "", err
+	}
+	name, _, _ := strings.Cut(strings.TrimPrefix(u.Path, "/"), "/")
+	if slices.Contains(ours, name) {
+		return "", fmt.Errorf("the service has pages of its own at /%s: choose a path that begins otherwise, such as /berries", name)
+	}
+	return u.Path, nil
+}
+
+// readNetworks reads networks parted by commas.
+func readNetworks(name, list string) (out []netip.Prefix, err error) {
+	var errs []error
+	for text := range strings.SplitSeq(list, ",") {
+		if text = strings.TrimSpace(text); text == "" {
+			continue
+		}
+		p, err := netip.ParsePrefix(text)
+		if err != nil {
+			errs = append(errs, fmt.Errorf("%s %q: give networks such as 192.168.7.0/24, parted by commas", name, text))
+			continue
+		}
+		out = append(out, p)
+	}
+	return out, errors.Join(errs...)
+}
+
+// readBackups reads where backups are made, once Data is known.
+func (c *config) readBackups(getenv func(string) string) error {
+	c.BackupsKept = 14
+	var errs []error
+	if text := getenv("RIPETIDE_BACKUPS_KEEP"); text != "" {
+		n, err := strconv.Atoi(text)
+		if err != nil || n < 1 || n > 10000 {
+			errs = append(errs, fmt.Errorf("RIPETIDE_BACKUPS_KEEP %q: give a number of backups, 1 or more", text))
+		}
+		c.BackupsKept = n
+	}
+	switch folder := getenv("RIPETIDE_BACKUPS"); folder {
+	case "off":
+	case "":
+		if c.Data != "" {
+			c.Backups = filepath.Join(c.Data, "backups")
+		}
+	default:
+		abs, err := filepath.Abs(folder)
+		if err != nil {
+			errs = append(errs, fmt.Errorf("RIPETIDE_BACKUPS: %w", err))
+		}
+		c.Backups = abs
+	}
+	return errors.Join(errs...)
 }
 
 // readMail reads how mail is sent; nil: it is not.

@@ -24,16 +24,23 @@ import (
 	"ripetide/weather"
 )
 
-func TestMain(m *testing.M) { os.Exit(dbtest.Main(m)) }
+func TestMain(m *testing.M) {
+	if os.Getenv(asProgram) != "" { // Started by a test that kills it.
+		main()
+		return
+	}
+	os.Exit(dbtest.Main(m))
+}
 
 // service is the whole program, run as a stranger would run it, on port 0 and
 // a database of its own.
 type service struct {
-	t      *testing.T
+	t      testing.TB
 	env    map[string]string
 	base   string
 	key    string
 	now    func() time.Time // Nil: the real clock.
+	log    io.Writer        // Nil: nobody reads it.
 	router routers.Router
 }
 
@@ -42,7 +49,11 @@ func (s *service) world(out io.Writer) *world {
 	if now == nil {
 		now = time.Now
 	}
-	return &world{Getenv: func(k string) string { return s.env[k] }, Stdout: out, Stderr: io.Discard, Now: now}
+	log := s.log
+	if log == nil {
+		log = io.Discard
+	}
+	return &world{Getenv: func(k string) string { return s.env[k] }, Stdout: out, Stderr: log, Now: now}
 }
 
 // command runs a command to its end and returns what it printed.
@@ -64,19 +75,19 @@ func (s *service) try(args ...string) (string, error) {
 }
 
 // newService starts the program and reads its OpenAPI document.
-func newService(t *testing.T) *service {
+func newService(t testing.TB) *service {
 	t.Helper()
 	return newServiceAt(t, nil)
 }
 
 // newServiceAt is newService by a clock of its own; nil is the real one.
-func newServiceAt(t *testing.T, now func() time.Time) *service {
+func newServiceAt(t testing.TB, now func() time.Time) *service {
 	t.Helper()
 	return newServiceWith(t, now, nil)
 }
 
 // newServiceWith is newServiceAt with more settings.
-func newServiceWith(t *testing.T, now func() time.Time, env map[string]string) *service {
+func newServiceWith(t testing.TB, now func() time.Time, env map[string]string) *service {
 	t.Helper()
 	s := &service{t: t, now: now, env: map[string]string{
 		"DATABASE_URL": dbtest.DSN(t), "RIPETIDE_DATA": t.TempDir(), "RIPETIDE_ADDR": "127.0.0.1:0",
@@ -84,6 +95,14 @@ func newServiceWith(t *testing.T, now func() time.Time, env map[string]string) *
 	}}
 	maps.Copy(s.env, env)
 	s.key = strings.TrimSpace(s.command("key", "new", "--role", "owner", "--name", "test"))
+	s.start()
+	return s
+}
+
+// start has the service answer until the end of the test.
+func (s *service) start() {
+	t := s.t
+	t.Helper()
 	ctx, stop := context.WithCancel(context.WithoutCancel(t.Context()))
 	addr, done := make(chan string, 1), make(chan error, 1)
 	w := s.world(io.Discard)
@@ -115,7 +134,6 @@ func newServiceWith(t *testing.T, now func() time.Time, env map[string]string) *
 	if s.router, err = gorillamux.NewRouter(doc); err != nil {
 		t.Fatal(err)
 	}
-	return s
 }
 
 // plain sends a request without looking at the document.

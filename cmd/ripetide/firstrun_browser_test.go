@@ -120,6 +120,7 @@ func recordFile(t *testing.T, before string) string {
 // minutes.
 func TestFirstRunToFirstForecastInABrowser(t *testing.T) {
 	t.Parallel()
+	needBrowser(t)
 	s := &service{t: t, now: inBloom}
 	printed, _ := bare(t, s)
 	link := regexp.MustCompile(`First run: open http://[^/]+(/sign-in/\w+) `).FindStringSubmatch(printed)

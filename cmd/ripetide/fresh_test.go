@@ -24,7 +24,7 @@ func (s *service) elsewhere() string {
 	if err != nil {
 		s.t.Fatal(err)
 	}
-	srv := httptest.NewServer(newHandler(s.world(io.Discard), o.Store, nil, &mail.Runner{}, slog.New(slog.DiscardHandler)))
+	srv := httptest.NewServer(newHandler(s.world(io.Discard), handling{}, o.Store, nil, &mail.Runner{}, slog.New(slog.DiscardHandler)))
 	s.t.Cleanup(func() {
 		srv.Close()
 		if err := o.close(s.t.Context()); err != nil {
@@ -53,10 +53,11 @@ func TestTheNextRequestSeesEveryChange(t *testing.T) {
 	v1, farm := "/v1/farms/"+demo.Farm.ID, "/f/"+demo.Farm.ID
 	station, season := farm+"/weather/"+st.ID, fmt.Sprintf("%s/season/%d", farm, demo.AsOf.Year())
 	const date = "2018-06-05"
+	days := v1 + "/stations/" + st.ID + "/days?from=" + date + "&to=" + date
 	chart := fmt.Sprintf("%s/seasons/%d/overlap.svg", v1, demo.AsOf.Year())
 	pages := []string{
 		farm, farm + "/book", farm + "/setup", farm + "/row", farm + "/weather", station, station + "/record.svg", station + "/day/" + date,
-		season, season + "/planting/wrenlight-sandbar", season + "/planting/wrenlight-sandbar/narrowing.svg", chart,
+		season, season + "/planting/wrenlight-sandbar", season + "/planting/wrenlight-sandbar/narrowing.svg", chart, days,
 	}
 	end := make(chan struct{})
 	var readers sync.WaitGroup
@@ -112,11 +113,11 @@ func TestTheNextRequestSeesEveryChange(t *testing.T) {
 		do     func()
 		shows  map[string]string // By page, what it says after the change and not before it; "": the page is another.
 	}{
-		{"a day is corrected", day(21), map[string]string{station: "-13 °F", station + "/day/" + date: "leave this day out", station + "/record.svg": ""}},
-		{"and again", day(21.5), map[string]string{station: "70.7 °F", station + "/day/" + date: "70.7 °F", station + "/record.svg": ""}},
-		{"a verdict", form(station+"/verdict", "date", date, "use", "yes", "note", "it was so"), map[string]string{station: "it was so", station + "/day/" + date: "Forecasts use this day"}},
-		{"the verdict is taken back", form(station+"/verdict", "date", date, "use", "rule"), map[string]string{station + "/day/" + date: "leave this day out", station: ""}},
-		{"the rule of the station", setStation(st.Name, "use"), map[string]string{station: "rule is to use them", station + "/day/" + date: "Forecasts use this day"}},
+		{"a day is corrected", day(21), map[string]string{days: `"max":21,`, station: "-13 °F", station + "/day/" + date: "leave this day out", station + "/record.svg": ""}},
+		{"and again", day(21.5), map[string]string{days: `"max":21.5,`, station: "70.7 °F", station + "/day/" + date: "70.7 °F", station + "/record.svg": ""}},
+		{"a verdict", form(station+"/verdict", "date", date, "use", "yes", "note", "it was so"), map[string]string{days: `"used":true`, station: "it was so", station + "/day/" + date: "Forecasts use this day"}},
+		{"the verdict is taken back", form(station+"/verdict", "date", date, "use", "rule"), map[string]string{days: `"used":false`, station + "/day/" + date: "leave this day out", station: ""}},
+		{"the rule of the station", setStation(st.Name, "use"), map[string]string{days: `"used":true`, station: "rule is to use them", station + "/day/" + date: "Forecasts use this day"}},
 		{"the name of the station", setStation("Fresh Gate", "use"), map[string]string{station: "Fresh Gate", station + "/record.svg": "Fresh Gate", farm + "/book": "Fresh Gate", farm + "/setup": "Fresh Gate"}},
 		{"hours of reading", form(station+"/hours", "hour", "1976-01-01 7"), map[string]string{station: "read at 7 in the morning", station + "/record.svg": ""}},
 		{"an outlook", put("PUT", v1+"/stations/"+st.ID+"/outlook", fmt.Sprintf(
@@ -199,9 +200,9 @@ func TestAPictureIsNotSentAgain(t *testing.T) {
 	}
 }
 
-// readable is the text of a page, or of a picture all of it.
+// readable is the text of a page, or of a picture or JSON all of it.
 func readable(path, body string) string {
-	if strings.HasSuffix(path, ".svg") {
+	if strings.HasSuffix(path, ".svg") || strings.Contains(path, "/days?") {
 		return body
 	}
 	return plainText(body)

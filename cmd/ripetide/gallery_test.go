@@ -2,8 +2,10 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
 	"flag"
 	"fmt"
+	"math"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -36,6 +38,7 @@ const heaviest = 150_000
 // a narrow screen, weighs little, and keeps to the rules of accessibility.
 func TestGallery(t *testing.T) {
 	t.Parallel()
+	needBrowser(t)
 	axe, err := os.ReadFile("../../testdata/axe/axe.min.js")
 	if err != nil {
 		t.Fatal(err)
@@ -111,7 +114,7 @@ const runAxe = `axe.run(document, {resultTypes: ["violations"], xpath: false}).t
 const weigh = `(() => {
 	const all = performance.getEntriesByType("navigation").concat(performance.getEntriesByType("resource"));
 	const out = {};
-	const chart = e => e.initiatorType === "img" && /^\/v1\/|\/narrowing\.svg$/.test(new URL(e.name).pathname);
+	const chart = e => e.initiatorType === "img" && /^\/v1\/|\/narrowing\.svg$|\/review\/\d+\/\w+\.svg$/.test(new URL(e.name).pathname);
 	for (const e of all) if (!chart(e)) out[new URL(e.name).pathname] = e.encodedBodySize;
 	return out;
 })()`
@@ -407,6 +410,9 @@ type galleryFarm struct {
 	from      weather.Date   // First day of its weather.
 	hole      int            // Days without weather before the last four.
 	outlook   int            // Days of outlook.
+	pickings  []forecast.Picking
+	frosts    []forecast.Frost
+	decisions []forecast.Decision
 	status    map[string]int // Of its pages, by route, if not 200.
 }
 
@@ -491,7 +497,14 @@ func galleryFarms(t *testing.T) []galleryFarm {
 	finished := farm("finished", "Season Over")
 	finished.at = on("2018-08-20")
 	finished.Later = demo.Later
-	finished.forecasts = []weather.Date{date("2018-05-21"), demo.AsOf, date("2018-07-02"), date("2018-08-20")}
+	finished.forecasts = nil
+	for d := date("2018-05-12"); d <= date("2018-07-23"); d += 3 { // As often as a review asks for.
+		finished.forecasts = append(finished.forecasts, d)
+	}
+	finished.forecasts = append(finished.forecasts, date("2018-08-20"))
+	finished.picked(t)
+	opening := date("2018-06-16")
+	finished.decisions = []forecast.Decision{{Season: 2018, Kind: forecast.DecideOpening, Day: &opening, DecidedBy: "Noor", DecidedAt: on("2018-06-09")}}
 
 	spring := farm("spring", "Before Bloom")
 	spring.at = on("2018-04-12")
@@ -635,6 +648,60 @@ func (f *galleryFarm) enter(t *testing.T, o *opened) {
 	if len(f.forecasts) == 0 {
 		f.record(t, o, today(t, f), f.at.Add(-time.Minute))
 	}
+	for _, d := range f.decisions {
+		d.Forecast = newest(t, o, id, d.DecidedAt)
+		_, _, err := o.PutDecision(ctx, id, d)
+		must(err)
+	}
+}
+
+// newest is the forecast that was the newest at an instant.
+func newest(t *testing.T, o *opened, farm string, at time.Time) (id string) {
+	t.Helper()
+	all, err := o.Forecasts(t.Context(), farm, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, z := range all { // The latest first.
+		if z.MadeAt.Before(at) {
+			return z.ID
+		}
+	}
+	t.Fatal("nothing was forecast by then")
+	return ""
+}
+
+// picked adds what was picked of every planting on three days in four between
+// its first ripe fruit and a week after its last pick, most in the middle, and a
+// frost of one of them.
+func (f *galleryFarm) picked(t *testing.T) {
+	t.Helper()
+	ends := map[string][2]weather.Date{}
+	for _, x := range slices.Concat(f.Sightings, f.Later) {
+		if x.Seen && x.Date.Year() == 2018 && (x.Stage == forecast.FirstRipe || x.Stage == forecast.LastPick) {
+			e := ends[x.Planting]
+			e[int(x.Stage-forecast.FirstRipe)/2] = x.Date
+			ends[x.Planting] = e
+		}
+	}
+	for _, p := range f.Plantings {
+		e, ok := ends[p.ID]
+		if !ok || e[0] == 0 || e[1] == 0 {
+			continue
+		}
+		for d := e[0]; d <= e[1]; d++ {
+			if d%4 == 0 {
+				continue
+			}
+			share := float64(min(d-e[0], e[1]-d)+1) / float64((e[1]-e[0])+2)
+			f.pickings = append(f.pickings, forecast.Picking{Planting: p.ID, Date: d, Kg: math.Round(p.AreaM2 * 0.25 * share), Source: forecast.PickedByAll})
+		}
+	}
+	if len(f.pickings) == 0 {
+		t.Fatal("nothing was picked")
+	}
+	low := -1.5
+	f.frosts = []forecast.Frost{{Planting: f.pickings[0].Planting, Date: weather.DateOf(2018, 5, 12), ShareLost: 0.1, LowC: &low}}
 }
 
 // record puts on record what was known on a morning.
@@ -671,6 +738,12 @@ func (f *galleryFarm) record(t *testing.T, o *opened, morning weather.Date, at t
 	for _, r := range results {
 		must(r.Err)
 	}
+	picked := slices.DeleteFunc(slices.Clone(f.pickings), func(x forecast.Picking) bool { return x.Date >= morning })
+	refused, err := o.AddPickings(ctx, id, picked, demoBy, at)
+	must(errors.Join(append(refused, err)...))
+	frosts := slices.DeleteFunc(slices.Clone(f.frosts), func(x forecast.Frost) bool { return x.Date > morning })
+	refused, err = o.AddFrosts(ctx, id, frosts, demoBy, at)
+	must(errors.Join(append(refused, err)...))
 }
 
 // today is the farm's date on the morning it is looked at.

@@ -22,7 +22,7 @@ func (h *healthCmd) Run(ctx context.Context, w *world, c *config) error {
 		if err != nil {
 			return err
 		}
-		in, err := o.Inputs(ctx, farm.ID, w.Now())
+		in, err := (&forecast.Service{Store: o.Store, Now: w.Now}).Known(ctx, farm.ID)
 		if err != nil {
 			return err
 		}

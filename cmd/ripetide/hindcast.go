@@ -37,7 +37,7 @@ func (h *hindcastCmd) Run(ctx context.Context, w *world, c *config) error {
 		if err != nil {
 			return err
 		}
-		in, err := o.Inputs(ctx, farm.ID, w.Now())
+		in, err := (&forecast.Service{Store: o.Store, Now: w.Now}).Known(ctx, farm.ID)
 		if err != nil {
 			return fmt.Errorf("read inputs: %w", err)
 		}
@@ -78,7 +78,7 @@ func (h *hindcastCmd) replay(ctx context.Context, w *world, in forecast.Inputs) 
 	if err != nil {
 		return err
 	}
-	p := review{farm: in.Farm, result: r, rows: rows}
+	p := replayTold{farm: in.Farm, result: r, rows: rows}
 	if err := p.print(w.Stdout); err != nil {
 		return err
 	}
@@ -102,15 +102,15 @@ func (h *hindcastCmd) replay(ctx context.Context, w *world, in forecast.Inputs) 
 	return nil
 }
 
-// review is a hindcast in words and pictures.
-type review struct {
+// replayTold is a hindcast in words and pictures.
+type replayTold struct {
 	farm   forecast.Farm
 	result hindcast.Result
 	rows   []hindcast.Row
 }
 
 // row returns the row of a group and stage.
-func (p review) row(g hindcast.Group, s forecast.Stage) hindcast.Row {
+func (p replayTold) row(g hindcast.Group, s forecast.Stage) hindcast.Row {
 	for _, r := range p.rows {
 		if r.Group == g && r.Stage == s {
 			return r
@@ -122,9 +122,9 @@ func (p review) row(g hindcast.Group, s forecast.Stage) hindcast.Row {
 // stages are in the order in which they are told: each alone, then together.
 func reviewStages() []forecast.Stage { return append(hindcast.Stages()[1:], hindcast.AllStages) }
 
-// print prints the review. It is wholly made of what it was given: no clock, no
+// print prints the hindcast. It is wholly made of what it was given: no clock, no
 // locale.
-func (p review) print(w io.Writer) error {
+func (p replayTold) print(w io.Writer) error {
 	r := p.result
 	if len(r.Seasons) == 0 {
 		fmt.Fprintf(w, "There is nothing to replay for %s: a hindcast takes two seasons of sightings or more.\n", p.farm.Name)
@@ -175,7 +175,7 @@ const baselinesInWords = `Baselines, each with a range of its own and told that 
 `
 
 // seasons names the seasons that were replayed.
-func (p review) seasons() string {
+func (p replayTold) seasons() string {
 	s := p.result.Seasons
 	if len(s) == 1 {
 		return fmt.Sprintf("season %d", s[0])
@@ -184,7 +184,7 @@ func (p review) seasons() string {
 }
 
 // stage prints a stage lead by lead.
-func (p review) stage(w io.Writer, s forecast.Stage) error {
+func (p replayTold) stage(w io.Writer, s forecast.Stage) error {
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fmt.Fprintf(t, "%s\tDATES\tSEASONS\tBIAS\tOFF BY\t\tCRPS\tPINBALL\tIN RANGE\t\tMEAN DATE\tBLOOM + 30\tOWN DAYS\tUSUAL HEAT\tTEMPERATURE\n", strings.ToUpper(hindcast.StageName(s)))
 	for _, g := range hindcast.Groups() {
@@ -219,7 +219,7 @@ func signed(x float64) string {
 	return strings.Replace(s, "-", "−", 1)
 }
 
-func between(r hindcast.Range) string {
+func between(r scoring.Range) string {
 	if !r.OK {
 		return ""
 	}
@@ -227,7 +227,7 @@ func between(r hindcast.Range) string {
 }
 
 // skill prints how much better than each baseline the forecasts are.
-func (p review) skill(w io.Writer) error {
+func (p replayTold) skill(w io.Writer) error {
 	fmt.Fprintln(w, "Skill by CRPS over all stages: 1 is perfect, 0 no better than the baseline on the same dates, below 0 worse.")
 	fmt.Fprintln(w, "In brackets what 9 in 10 draws of the seasons give.")
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
@@ -260,7 +260,7 @@ func minus(x float64) string {
 }
 
 // pit tells where the truth fell in the forecasts of all mornings.
-func (p review) pit() string {
+func (p replayTold) pit() string {
 	r := p.row(hindcast.AllMornings, hindcast.AllStages)
 	if r.N == 0 {
 		return "No morning of all could be scored, so nothing is told of the ranges as a whole."
@@ -274,7 +274,7 @@ func (p review) pit() string {
 }
 
 // verdict says how little the seasons prove.
-func (p review) verdict() string {
+func (p replayTold) verdict() string {
 	r := p.row(hindcast.AllMornings, hindcast.AllStages)
 	for _, g := range hindcast.Groups() { // Of the most seasons.
 		if x := p.row(g, hindcast.AllStages); x.Seasons > r.Seasons {
@@ -305,7 +305,7 @@ func many(n int, thing string) string {
 }
 
 // undefined says which baselines had no figure.
-func (p review) undefined() string {
+func (p replayTold) undefined() string {
 	var b strings.Builder
 	type gap struct {
 		reason hindcast.Reason
@@ -330,7 +330,7 @@ func (p review) undefined() string {
 }
 
 // excluded says what could not be scored, and why.
-func (p review) excluded() string {
+func (p replayTold) excluded() string {
 	var order []hindcast.Reason
 	parts := map[hindcast.Reason][]string{}
 	for _, g := range hindcast.Groups() {
@@ -368,7 +368,7 @@ func (p review) excluded() string {
 }
 
 // skipped says which seasons were not replayed.
-func (p review) skipped() string {
+func (p replayTold) skipped() string {
 	var b strings.Builder
 	for _, s := range p.result.Skipped {
 		fmt.Fprintf(&b, "Season %d is not replayed: %s.", s.Season, s.Reason)
@@ -381,7 +381,7 @@ func (p review) skipped() string {
 }
 
 // foreknown warns of what may have been fitted to the seasons.
-func (p review) foreknown() string {
+func (p replayTold) foreknown() string {
 	var b strings.Builder
 	if p.result.Foreknown.Method {
 		fmt.Fprintln(&b, "The farm chose its way to sum degree-days after some of these seasons. If they had a say in it, the forecasts look better here than they will be.")
@@ -400,7 +400,7 @@ type chart interface {
 }
 
 // draw writes the charts into folder and returns their names.
-func (p review) draw(folder string) (names []string, err error) {
+func (p replayTold) draw(folder string) (names []string, err error) {
 	if len(p.result.Cases) == 0 {
 		return nil, nil
 	}
@@ -434,12 +434,12 @@ func (p review) draw(folder string) (names []string, err error) {
 }
 
 // basis says what a chart rests on.
-func (p review) basis() string {
+func (p replayTold) basis() string {
 	return fmt.Sprintf("%s, %s, from the records as they are known today", p.farm.Name, p.seasons())
 }
 
 // finding is a sentence for both charts.
-func (p review) finding(r hindcast.Row) string {
+func (p replayTold) finding(r hindcast.Row) string {
 	if r.Conclusive() {
 		return ""
 	}
@@ -447,7 +447,7 @@ func (p review) finding(r hindcast.Row) string {
 }
 
 // leadChart is the error by lead of a stage, if there is any.
-func (p review) leadChart(s forecast.Stage) (charts.LeadError, bool) {
+func (p replayTold) leadChart(s forecast.Stage) (charts.LeadError, bool) {
 	c := charts.LeadError{Heading: "Error by lead, " + hindcast.StageName(s), Basis: p.basis(), Hindcast: true}
 	lines := make([]charts.LeadSeries, len(hindcast.Baselines()))
 	most := hindcast.Row{}
@@ -487,7 +487,7 @@ const withinDays = 7
 // reliabilityChart is whether chances and ranges of all mornings came true. It
 // has no bands: those of independent cases would be too narrow, for the cases
 // of a season share its weather.
-func (p review) reliabilityChart() (charts.Reliability, bool) {
+func (p replayTold) reliabilityChart() (charts.Reliability, bool) {
 	c := charts.Reliability{
 		Heading: "Reliability, all mornings", Basis: p.basis(), Hindcast: true,
 		Event: fmt.Sprintf("a stage within %d days", withinDays),

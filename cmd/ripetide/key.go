@@ -6,6 +6,7 @@ import (
 	"encoding/base32"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"text/tabwriter"
 	"time"
@@ -104,8 +105,23 @@ type keyRevokeCmd struct {
 // Run revokes the key.
 func (k *keyRevokeCmd) Run(ctx context.Context, w *world, c *config) error {
 	return with(ctx, c, w, c.Database, func(o *opened) error {
-		return o.RevokeKey(ctx, nil, k.ID, w.Now())
+		if err := o.RevokeKey(ctx, nil, k.ID, w.Now()); err != nil {
+			return err
+		}
+		all, err := o.Keys(ctx, nil)
+		if err != nil {
+			return err
+		}
+		if !slices.ContainsFunc(all, func(x db.Key) bool { return x.Role == string(api.Owner) && valid(x, w.Now()) }) {
+			fmt.Fprintln(w.Stderr, "No owner can sign in any more. \"ripetide link\" lets one in.")
+		}
+		return nil
 	})
+}
+
+// valid reports whether a key opens something.
+func valid(k db.Key, now time.Time) bool {
+	return k.RevokedAt == nil && (k.ExpiresAt == nil || now.Before(*k.ExpiresAt))
 }
 
 // with opens the database for one piece of work.

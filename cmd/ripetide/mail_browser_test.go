@@ -15,6 +15,7 @@ import (
 // pages are.
 func TestMailPagesInABrowser(t *testing.T) {
 	t.Parallel()
+	needBrowser(t)
 	axe, err := os.ReadFile("../../testdata/axe/axe.min.js")
 	if err != nil {
 		t.Fatal(err)

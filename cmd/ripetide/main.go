@@ -35,6 +35,8 @@ type world struct {
 	Stdout io.Writer
 	Stderr io.Writer
 	Now    func() time.Time
+	// Programs are the folders of PostgreSQL's programs; nil: the usual ones.
+	Programs []string
 	// Serving is told the address once requests are answered; nil: nobody.
 	Serving func(addr string)
 }
@@ -48,10 +50,17 @@ type commands struct {
 	Feed     feedCmds    `cmd:"" help:"List feeds, or fetch one now."`
 	Forecast forecastCmd `cmd:"" help:"Make a forecast, freeze it and print it."`
 	Explain  explainCmd  `cmd:"" help:"Say why a planting's dates are what they are."`
+	Changes  changesCmd  `cmd:"" help:"Say who changed what, the newest first."`
 	Method   methodCmds  `cmd:"" help:"Show or choose how the farm sums degree-days."`
+	Review   reviewCmd   `cmd:"" help:"Look back at a season: what was said on its mornings beside what came."`
 	Hindcast hindcastCmd `cmd:"" help:"Make the forecasts of past seasons again and tell how good they are."`
+	Backup   backupCmd   `cmd:"" help:"Write everything on record to a new file, as open files."`
+	Restore  restoreCmd  `cmd:"" help:"Put a backup onto an empty database."`
 	Key      keyCmds     `cmd:"" help:"Make, list and revoke access keys."`
 	Link     linkCmd     `cmd:"" help:"Make a link by which a person signs in in a browser, once."`
+	Config   configCmd   `cmd:"" help:"Print the settings as they are understood, without what is secret."`
+	Doctor   doctorCmd   `cmd:"" help:"Look for what is wrong with this installation, and say how to mend it. Changes nothing."`
+	Unit     unitCmd     `cmd:"" help:"Print a service of systemd for this program, which may do little."`
 	Version  versionCmd  `cmd:"" help:"Print the program's version."`
 
 	DemoFarm bool `help:"Act on the farm of the demo, which has a database of its own."`
@@ -59,7 +68,7 @@ type commands struct {
 
 const about = `Harvest forecasts for pick-your-own strawberries.
 
-Settings come from the environment: RIPETIDE_ADDR (default 127.0.0.1:8321), RIPETIDE_DATA (where a private PostgreSQL and files are kept), DATABASE_URL (a PostgreSQL of your own instead), RIPETIDE_FEED_NETWORKS (private networks that feeds may reach), RIPETIDE_PUBLIC_URL (where browsers elsewhere reach the pages), RIPETIDE_SMTP and the like (a mail server, see the README), RIPETIDE_LOG (text or json).
+Settings come from the environment: RIPETIDE_ADDR (default 127.0.0.1:8321), RIPETIDE_DATA (where a private PostgreSQL and files are kept), DATABASE_URL (a PostgreSQL of your own instead), RIPETIDE_FEED_NETWORKS (private networks that feeds may reach), RIPETIDE_PUBLIC_URL (where browsers elsewhere reach the pages), RIPETIDE_SMTP and the like (a mail server, see the README), RIPETIDE_BACKUPS (folder of the daily backups, or off) and RIPETIDE_BACKUPS_KEEP (how many, 14), RIPETIDE_LOG (text or json).
 
 Forecasts are estimates: walk the field. Not a frost alarm.`
 
@@ -83,6 +92,9 @@ func run(ctx context.Context, w *world, args []string) error {
 		return fmt.Errorf("%w; %w", err, errUsage)
 	}
 	conf, err := readConfig(w.Getenv)
+	if k.Command() == "doctor" {
+		conf.faults, err = err, nil
+	}
 	if err != nil {
 		return err
 	}

@@ -15,6 +15,7 @@ import (
 // and taken back; the sheet for those who tell people fits one page of paper.
 func TestOpeningIsDecidedOnThePage(t *testing.T) {
 	t.Parallel()
+	needBrowser(t)
 	s := newDemoService(t)
 	farm := s.json(200, "GET", "/v1/farms/lanternfen", "")
 	delete(farm, "farm")

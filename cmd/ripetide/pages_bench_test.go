@@ -46,6 +46,8 @@ func BenchmarkPages(b *testing.B) {
 		{"opening chart", "/v1/farms/lanternfen/opening.svg?theme=light&width=1184"},
 		{"sprays", farm + "/sprays"},
 		{"story", season + "/planting/" + planting},
+		{"review", "/f/lanternfen/review/2018"},
+		{"proposals", "/f/lanternfen/proposals"},
 		{"story narrowing", season + "/planting/" + planting + "/narrowing.svg?theme=light&width=1184"},
 		{"weather station", station},
 		{"weather chart", station + "/record.svg?theme=light&width=1184"},
@@ -88,7 +90,7 @@ func benchFarm(b *testing.B) (testdata.Demo, http.Handler, *visitor) {
 	}
 	log := slog.New(slog.DiscardHandler)
 	letGarbageLie(os.Getenv) // As serve does.
-	handler := newHandler(w, o.Store, newRunner(w, &config{}, o.Store, log), &mail.Runner{}, log)
+	handler := newHandler(w, handling{}, o.Store, newRunner(w, &config{}, o.Store, log), &mail.Runner{}, log)
 	key, _, err := newKey(b.Context(), o.Store, "owner", "Noor", demo.Farm.ID, 0, w.Now())
 	if err != nil {
 		b.Fatal(err)

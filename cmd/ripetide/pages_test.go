@@ -59,7 +59,7 @@ var notPages = []string{"/v1/", "/openapi.json", "/reference", "/problems/", "/h
 func pageRoutes(t testing.TB) (out []route) {
 	t.Helper()
 	w := &world{Getenv: func(string) string { return "" }, Stdout: io.Discard, Stderr: io.Discard, Now: time.Now}
-	for _, r := range newHandler(w, nil, nil, &mail.Runner{}, slog.New(slog.DiscardHandler)).Echo().Routes() {
+	for _, r := range newHandler(w, handling{}, nil, nil, &mail.Runner{}, slog.New(slog.DiscardHandler)).Echo().Routes() {
 		if !slices.ContainsFunc(notPages, func(p string) bool { return strings.HasPrefix(r.Path, p) }) {
 			out = append(out, route{r.Method, r.Path})
 		}
@@ -216,6 +216,15 @@ var least = map[string]string{
 	"GET /f/:farm/season/:year":                                  reader,
 	"GET /f/:farm/season/:year/planting/:planting":               reader,
 	"GET /f/:farm/season/:year/planting/:planting/narrowing.svg": reader,
+	"GET /f/:farm/proposals":                                     reader,
+	"POST /f/:farm/proposals":                                    owner,
+	"GET /f/:farm/order":                                         reader,
+	"GET /f/:farm/order/list.svg":                                reader,
+	"GET /f/:farm/review/:year":                                  reader,
+	"GET /f/:farm/review/:year/season.svg":                       reader,
+	"GET /f/:farm/review/:year/weather.svg":                      reader,
+	"GET /f/:farm/review/:year/pickings.svg":                     reader,
+	"GET /f/:farm/review/:year/error.svg":                        reader,
 
 	"GET /f/:farm/weather":                             reader,
 	"GET /f/:farm/weather/:station":                    reader,
@@ -258,6 +267,7 @@ var least = map[string]string{
 	"POST /f/:farm/book/sighting/:id/back":  grower,
 
 	"GET /f/:farm/people":            owner,
+	"GET /f/:farm/people/changes":    owner,
 	"POST /f/:farm/people/invite":    owner,
 	"POST /f/:farm/people/key":       owner,
 	"POST /f/:farm/people/:key/link": owner,
@@ -279,6 +289,10 @@ var files = map[string]string{
 	"GET /worker.js": "text/javascript",
 	"GET /f/:farm/season/:year/planting/:planting/narrowing.svg": "image/svg+xml",
 	"GET /f/:farm/weather/:station/record.svg":                   "image/svg+xml",
+	"GET /f/:farm/review/:year/season.svg":                       "image/svg+xml",
+	"GET /f/:farm/review/:year/weather.svg":                      "image/svg+xml",
+	"GET /f/:farm/review/:year/error.svg":                        "image/svg+xml",
+	"GET /f/:farm/order/list.svg":                                "image/svg+xml",
 }
 
 // unlike200 are pages that answer otherwise to those who may open them.
@@ -290,6 +304,8 @@ var unlike200 = map[string]int{
 	"GET /mail/leave/:link":   http.StatusGone,
 
 	"GET /f/:farm/weather": http.StatusSeeOther, // To the one station.
+
+	"GET /f/:farm/review/:year/pickings.svg": http.StatusNotFound, // Nothing was picked.
 }
 
 // rank orders those who are signed in and belong to the farm.
@@ -405,7 +421,7 @@ func TestFormsOfOtherSitesAreRefused(t *testing.T) {
 	v := s.people()[installation]
 	w := &world{Getenv: func(string) string { return "" }, Stdout: io.Discard, Stderr: io.Discard, Now: time.Now}
 	n := 0
-	for _, r := range newHandler(w, nil, nil, &mail.Runner{}, slog.New(slog.DiscardHandler)).Echo().Routes() {
+	for _, r := range newHandler(w, handling{}, nil, nil, &mail.Runner{}, slog.New(slog.DiscardHandler)).Echo().Routes() {
 		if !slices.Contains([]string{"POST", "PUT", "DELETE", "PATCH"}, r.Method) || r.Path == "/mail/leave/:link" {
 			continue // Leaving needs no cookie, and mail programs in browsers send it from pages of their own.
 		}
@@ -622,7 +638,7 @@ func TestNoSecretIsKept(t *testing.T) {
 	defer o.close(t.Context())
 	var log lockedBuffer
 	w := &world{Stdout: io.Discard, Stderr: io.Discard, Now: clock.now}
-	srv := httptest.NewServer(newHandler(w, o.Store, nil, &mail.Runner{}, slog.New(slog.NewTextHandler(&log, &slog.HandlerOptions{Level: slog.LevelDebug}))))
+	srv := httptest.NewServer(newHandler(w, handling{}, o.Store, nil, &mail.Runner{}, slog.New(slog.NewTextHandler(&log, &slog.HandlerOptions{Level: slog.LevelDebug}))))
 	defer srv.Close()
 
 	key, _, err := newKey(t.Context(), o.Store, owner, "key", "", 0, clock.now())

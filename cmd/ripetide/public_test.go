@@ -361,6 +361,7 @@ func (f *galleryFarm) show(t *testing.T, o *opened) {
 // gallery looks at pages, without anybody being signed in.
 func TestPublicPageIsForEverybody(t *testing.T) {
 	t.Parallel()
+	needBrowser(t)
 	axe, err := os.ReadFile("../../testdata/axe/axe.min.js")
 	if err != nil {
 		t.Fatal(err)

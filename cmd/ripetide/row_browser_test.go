@@ -101,6 +101,7 @@ const (
 // everything that is needed in the row is kept.
 func rowBrowser(t *testing.T) (*service, *road, *browser) {
 	t.Helper()
+	needBrowser(t)
 	s := newDemoService(t)
 	r := newRoad(t, s)
 	front := *s
@@ -542,6 +543,7 @@ func TestAPageThatIsLeftHoldsNobodyUp(t *testing.T) {
 // plantings of both are called the same.
 func TestSeveralFarmsOnOnePhone(t *testing.T) {
 	t.Parallel()
+	needBrowser(t)
 	s := newDemoService(t)
 	s.json(201, "PUT", "/v1/farms/fenside", `{"name":"Fenside","latitude":48,"longitude":8,"time_zone":"Europe/Berlin","units":"metric"}`)
 	s.json(201, "PUT", "/v1/farms/fenside/stations/post", `{"name":"Post","latitude":48,"longitude":8,"elevation_m":150,"stand_in":null}`)

@@ -22,6 +22,7 @@ const shownStages = `[...document.querySelectorAll("table tbody tr")].filter(r =
 // of the chart and finds them there: wide and narrow, light and dark.
 func TestChartAndTableOfASeasonAgree(t *testing.T) {
 	t.Parallel()
+	needBrowser(t)
 	s := newDemoService(t)
 	b := newBrowser(t, s)
 	b.signIn(s, "Noor", "reader")

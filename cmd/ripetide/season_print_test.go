@@ -25,6 +25,7 @@ var (
 // and the same as a table.
 func TestPrintedSeason(t *testing.T) {
 	t.Parallel()
+	needBrowser(t)
 	s := newDemoService(t)
 	b := newBrowser(t, s)
 	b.signIn(s, "Noor", "reader")

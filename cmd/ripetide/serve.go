@@ -16,6 +16,7 @@ import (
 	"ripetide/api/mail"
 	"ripetide/api/pages"
 	"ripetide/db"
+	"ripetide/db/archive"
 	"ripetide/forecast"
 	"ripetide/forecast/daily"
 )
@@ -55,7 +56,8 @@ func serve(ctx context.Context, w *world, c *config, o *opened, log *slog.Logger
 	}
 	feeds := newRunner(w, c, o.Store, log)
 	mailer := newMailer(w, c, o.Store, log)
-	handler := newHandler(w, o.Store, feeds, mailer, log) //nolint:contextcheck // A handler takes the context of its request.
+	counted := newMetrics()
+	handler := newHandler(w, handling{c.Limits, c.Under, counted.observe}, o.Store, feeds, mailer, log) //nolint:contextcheck // A handler takes the context of its request.
 	srv := &http.Server{
 		Handler:           handler,
 		ReadHeaderTimeout: 5 * time.Second,
@@ -76,12 +78,23 @@ func serve(ctx context.Context, w *world, c *config, o *opened, log *slog.Logger
 	if err := firstRun(ctx, w, o.Store, l.Addr().String()); err != nil {
 		return errors.Join(fmt.Errorf("make the first sign-in link: %w", err), l.Close())
 	}
+	if c.Metrics != "" {
+		counted.watch(o.Store, archive.Folder{Dir: c.Backups}, w.Now)
+		stop, err := counted.serve(ctx, c.Metrics, log)
+		if err != nil {
+			return errors.Join(err, l.Close())
+		}
+		defer stop()
+	}
 	done := make(chan error, 1)
 	go func() { done <- srv.Serve(l) }()
 	working, stopWorking := context.WithCancel(ctx)
 	var work sync.WaitGroup
 	work.Go(func() { feeds.Run(working) })
 	work.Go(func() { mailer.Run(working) })
+	if keeper := newKeeper(w, c, o.Store, log); keeper != nil {
+		work.Go(func() { keeper.Run(working) })
+	}
 	if !c.NoDaily {
 		mornings := &daily.Runner{
 			Store: o.Store, Maker: &forecast.Service{Store: o.Store, Now: w.Now, Program: version}, Now: w.Now, Log: log,
@@ -140,11 +153,18 @@ const (
 	firstLinkTime = time.Hour
 )
 
+// handling is how requests are bounded and counted.
+type handling struct {
+	limits  api.Limits
+	under   string // See config.Under.
+	observe func(method, route string, status int, took time.Duration)
+}
+
 // newHandler returns what answers requests: the API and the pages.
-func newHandler(w *world, s *db.Store, feeds api.Fetcher, mailer *mail.Runner, log *slog.Logger) *api.Server {
+func newHandler(w *world, h handling, s *db.Store, feeds api.Fetcher, mailer *mail.Runner, log *slog.Logger) *api.Server {
 	service := &forecast.Service{Store: s, Now: w.Now, Program: version}
 	handler := api.New(
-		api.Config{Store: stores{s}, Forecast: service, Feeds: feeds, Mail: mailer, Now: w.Now, Log: log, Version: version})
+		api.Config{Store: stores{s}, Forecast: service, Feeds: feeds, Mail: mailer, Now: w.Now, Log: log, Version: version, Unavailable: db.Unavailable, Limits: h.limits, Under: h.under, Observe: h.observe})
 	pages.Add(pages.Config{
 		API: handler, Store: stores{s}, People: stores{s}, Access: stores{s}, Forecast: service, Feeds: feeds, Mail: mailer, Issued: s, States: s,
 		Now: w.Now, Log: log, Version: version,

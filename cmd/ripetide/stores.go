@@ -24,6 +24,7 @@ var (
 	_ api.PickingStore      = (*db.Store)(nil)
 	_ api.FrostStore        = (*db.Store)(nil)
 	_ api.DecisionStore     = (*db.Store)(nil)
+	_ api.ProposalStore     = (*db.Store)(nil)
 	_ api.AnnouncingStore   = (*db.Store)(nil)
 	_ api.SubscriptionStore = (*db.Store)(nil)
 	_ api.ToldStore         = (*db.Store)(nil)
@@ -120,6 +121,23 @@ func (s stores) AddSprays(ctx context.Context, farm string, sprays []forecast.Sp
 	out := make([]api.SprayResult, len(results))
 	for i, r := range results {
 		out[i] = api.SprayResult(r)
+	}
+	return out, nil
+}
+
+// Changes implements [api.ChangeStore].
+func (s stores) Changes(ctx context.Context, farm string, q api.ChangeQuery) ([]api.Change, error) {
+	f := db.ChangeFilter{By: q.By, What: q.What, Limit: q.Limit}
+	if q.Before != nil {
+		f.Before = new(db.Change(*q.Before))
+	}
+	list, err := s.Store.Changes(ctx, farm, f)
+	if err != nil {
+		return nil, err
+	}
+	out := make([]api.Change, len(list))
+	for i, c := range list {
+		out[i] = api.Change(c)
 	}
 	return out, nil
 }

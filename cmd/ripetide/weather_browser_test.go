@@ -31,6 +31,7 @@ func (b *browser) result(begins string) string {
 // questions, the answers, the first days, and keeping them.
 func TestAFileIsDroppedAskedAboutAndKept(t *testing.T) {
 	t.Parallel()
+	needBrowser(t)
 	h := newHill(t, "metric")
 	h.json(201, "PUT", "/v1/farms/hill/stations/post", `{"name":"Post by the gate","latitude":42.3,"longitude":-83.7,"elevation_m":270}`)
 	b := newBrowser(t, h.service)
@@ -81,6 +82,7 @@ func TestAFileIsDroppedAskedAboutAndKept(t *testing.T) {
 // page with the mouse.
 func TestABrokenFileSaysWhy(t *testing.T) {
 	t.Parallel()
+	needBrowser(t)
 	h := newHill(t, "us")
 	h.record()
 	b := newBrowser(t, h.service)

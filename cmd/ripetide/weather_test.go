@@ -23,19 +23,25 @@ func (s *service) michigan(first, last int) {
 	s.t.Helper()
 	s.json(201, "PUT", "/v1/farms/f", `{"name":"F","latitude":42.3,"longitude":-83.7,"time_zone":"America/Detroit","units":"us"}`)
 	s.json(201, "PUT", "/v1/farms/f/stations/s", `{"name":"S","latitude":42.3,"longitude":-83.7,"elevation_m":270}`)
+	var report struct{ Added, Received int }
+	if err := json.Unmarshal(s.call(200, "POST", daysPath, "text/csv", annArbor(s.t, first, last)), &report); err != nil || report.Added != report.Received || report.Added < 300 {
+		s.t.Fatalf("%+v, %v", report, err)
+	}
+}
+
+// annArbor are years of its record as a plain CSV.
+func annArbor(t testing.TB, first, last int) string {
+	t.Helper()
 	record, err := testdata.AnnArbor()
 	if err != nil {
-		s.t.Fatal(err)
+		t.Fatal(err)
 	}
 	var body strings.Builder
 	body.WriteString("date,min_c,max_c\n")
 	for _, d := range record.Between(weather.DateOf(first, time.January, 1), weather.DateOf(last, time.December, 31)) {
 		fmt.Fprintf(&body, "%s,%g,%g\n", d.Date, d.Min, d.Max)
 	}
-	var report struct{ Added, Received int }
-	if err := json.Unmarshal(s.call(200, "POST", daysPath, "text/csv", body.String()), &report); err != nil || report.Added != report.Received || report.Added < 300 {
-		s.t.Fatalf("%+v, %v", report, err)
-	}
+	return body.String()
 }
 
 const daysPath = "/v1/farms/f/stations/s/days"

@@ -93,7 +93,7 @@ func (r *Runner) Pass(ctx context.Context) {
 			return
 		}
 		now := r.Now()
-		if now.Before(r.held[f.ID]) {
+		if left := r.held[f.ID].Sub(now); 0 < left && left <= hold { // More is left only if the clock was set back.
 			continue
 		}
 		if err := r.farm(ctx, f, now); err != nil && ctx.Err() == nil {
@@ -166,7 +166,8 @@ func (j job) request() forecast.Request {
 
 // due returns the mornings that are missing, the earliest first: those since the
 // newest that is there, and the one that it is. A farm without any forecast has
-// missed none.
+// missed none. Mornings still to come, of which forecasts were made by a clock
+// that was ahead, keep no other from its own.
 func (r *Runner) due(ctx context.Context, f forecast.Farm, now time.Time) ([]job, error) {
 	zone, err := f.Location()
 	if err != nil {
@@ -180,6 +181,9 @@ func (r *Runner) due(ctx context.Context, f forecast.Farm, now time.Time) ([]job
 	if err != nil {
 		return nil, err
 	}
+	for len(there) > 0 && there[len(there)-1].Day > today {
+		there = there[:len(there)-1]
+	}
 	over := weather.DateIn(now.In(zone)) // The day after its own, a morning is over.
 	next := over
 	if len(there) > 0 {
@@ -191,7 +195,11 @@ func (r *Runner) due(ctx context.Context, f forecast.Farm, now time.Time) ([]job
 	}
 	var out []job
 	for d := next; d <= today; d++ {
-		out = append(out, job{d, begin(d, zone), d < over})
+		b := begin(d, zone)
+		if weather.DateIn(b) != d { // Who moves to the other side of the date line skips a day.
+			continue
+		}
+		out = append(out, job{d, b, d < over})
 	}
 	return out, nil
 }

@@ -3,7 +3,6 @@ package hindcast
 import (
 	"fmt"
 	"maps"
-	"math/rand/v2"
 	"slices"
 
 	"ripetide/forecast"
@@ -29,18 +28,12 @@ type Row struct {
 	scoring.Accuracy
 	// MAERange and BiasRange hold 80 % of what comes out, days, when the seasons
 	// are drawn anew.
-	MAERange, BiasRange Range
+	MAERange, BiasRange scoring.Range
 	// PIT is [scoring.PITHistogram]: where the truth fell in the forecasts, flat
 	// if their ranges are honest and the group is one that can tell; see the
 	// package's documentation. Nil without cases.
 	PIT     []float64
 	Against [baselines]Against // By Baseline.
-}
-
-// Range is from Lo to Hi; OK says that it means something.
-type Range struct {
-	Lo, Hi float64
-	OK     bool
 }
 
 // Against is a baseline on the cases of a row.
@@ -115,10 +108,10 @@ func (r Result) row(g Group, s forecast.Stage) (row Row, err error) {
 	if row.Accuracy, err = scoring.Score(plain, excluded); err != nil {
 		return Row{}, err
 	}
-	row.MAERange = redrawn(plain, func(c scoring.Case) float64 {
+	row.MAERange = scoring.Redrawn(plain, func(c scoring.Case) float64 {
 		return scoring.CRPS(scoring.Point(c.Forecast.Median()), c.Actual)
 	})
-	row.BiasRange = redrawn(plain, func(c scoring.Case) float64 { return c.Forecast.Mean() - float64(c.Actual) })
+	row.BiasRange = scoring.Redrawn(plain, func(c scoring.Case) float64 { return c.Forecast.Mean() - float64(c.Actual) })
 	row.PIT = scoring.PITHistogram(plain, PITBins)
 	for _, b := range Baselines() {
 		if row.Against[b], err = against(b, cases, plain); err != nil {
@@ -158,39 +151,4 @@ func against(b Baseline, cases []Case, plain []scoring.Case) (a Against, err err
 	}
 	a.AsPoint, err = scoring.Skill(plain, points)
 	return a, err
-}
-
-const (
-	redraws     = 2000
-	redrawnPart = 0.8
-)
-
-// redrawn returns the central range of the mean of f over cases when as many
-// seasons as there are are drawn with replacement, each with all its cases. It
-// takes two seasons or more; with few it is too narrow.
-func redrawn(cases []scoring.Case, f func(scoring.Case) float64) Range {
-	type sums struct{ n, sum float64 }
-	by := map[int]sums{}
-	for _, c := range cases {
-		s := by[c.Season]
-		by[c.Season] = sums{s.n + 1, s.sum + f(c)}
-	}
-	if len(by) < 2 {
-		return Range{}
-	}
-	seasons := slices.Sorted(maps.Keys(by))
-	r := rand.New(rand.NewPCG(1, 1))
-	means := make([]float64, redraws)
-	for i := range means {
-		var all sums
-		for range seasons {
-			s := by[seasons[r.IntN(len(seasons))]]
-			all.n += s.n
-			all.sum += s.sum
-		}
-		means[i] = all.sum / all.n
-	}
-	slices.Sort(means)
-	const tail = redraws * (1 - redrawnPart) / 2
-	return Range{means[int(tail)], means[redraws-1-int(tail)], true}
 }

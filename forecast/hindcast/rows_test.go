@@ -107,7 +107,7 @@ func TestRangesOfTwoSeasons(t *testing.T) {
 	}
 	row := rows[1]
 	for _, x := range []struct {
-		got  hindcast.Range
+		got  scoring.Range
 		want map[int]float64
 	}{{row.MAERange, off}, {row.BiasRange, bias}} {
 		lo, hi := min(x.want[2009], x.want[2010]), max(x.want[2009], x.want[2010])

@@ -7,7 +7,7 @@ type Lead int
 
 // The moments, in the order in which they come.
 const (
-	AtBloom Lead = iota // The first morning that knew of the bloom day.
+	AtBloom Lead = iota // The first morning on which bloom was known.
 	Before21
 	Before14
 	Before7
@@ -34,8 +34,9 @@ func (l Lead) Days() (days int, ok bool) { return leads[l].days, l != AtBloom }
 const reach = 3
 
 // between returns the mornings whose forecasts may stand for l, the best one
-// first; ok is false when there are none. Bloom is known from the morning of
-// its own date on.
+// first; ok is false when there are none. Bloom may be known from the morning of
+// its own date on; mostly it is on the next, since mornings are forecast before
+// anybody is in the field.
 func (l Lead) between(bloom *weather.Date, came weather.Date) (best, worst weather.Date, ok bool) {
 	if days, ok := l.Days(); ok {
 		at := came - weather.Date(days)

@@ -29,6 +29,7 @@ const (
 	NoDates     Why = "the forecast could give no date"
 	AlreadySeen Why = "the stage had been seen by then" // Entered with an earlier date, and mended later.
 	NoBloom     Why = "bloom was not entered"
+	NotEntered  Why = "bloom was not entered within three days"
 	BeforeBloom Why = "it lies before bloom"
 )
 
@@ -57,35 +58,49 @@ func (r Row) Inside() (inside, ok bool) {
 // last counts.
 //
 // A lead in days takes the forecast of that morning or, if there was none, the
-// latest of the three mornings before it. At bloom it is the first forecast
-// from the day of bloom on, three days later at most.
+// latest of the three mornings before it. At bloom it is the first forecast that
+// knew of bloom, three days after it at most.
 func Rows(came forecast.Actual, bloom *weather.Date, issued []forecast.Issued) []Row {
 	rows := make([]Row, 0, len(leads))
 	for _, l := range Leads() {
 		r := Row{Actual: came, Lead: l}
-		best, worst, ok := l.between(bloom, came.Date)
-		switch {
-		case !ok && bloom == nil:
-			r.Why = NoBloom
-		case !ok:
-			r.Why = BeforeBloom
-		default:
-			r.Said, r.Why = said(came.Stage, nearest(issued, best, worst))
+		z, why := l.pick(came.Date, bloom, issued)
+		if r.Why = why; z != nil {
+			r.Said, r.Why = said(came.Stage, z)
 		}
 		rows = append(rows, r)
 	}
 	return rows
 }
 
+// pick returns the forecast that stands for l, or why there is none.
+func (l Lead) pick(came weather.Date, bloom *weather.Date, issued []forecast.Issued) (*forecast.Issued, Why) {
+	best, worst, ok := l.between(bloom, came)
+	switch {
+	case !ok && bloom == nil:
+		return nil, NoBloom
+	case !ok:
+		return nil, BeforeBloom
+	}
+	if z := nearest(issued, best, worst, l != AtBloom); z != nil {
+		return z, ""
+	}
+	if l == AtBloom && nearest(issued, best, worst, true) != nil {
+		return nil, NotEntered
+	}
+	return nil, NotIssued
+}
+
 // nearest returns the forecast whose morning is nearest to best of those up to
-// worst, which may lie on either side; nil if there is none.
-func nearest(issued []forecast.Issued, best, worst weather.Date) *forecast.Issued {
+// worst, which may lie on either side; nil if there is none. Unless all count, those
+// do that knew of bloom.
+func nearest(issued []forecast.Issued, best, worst weather.Date, all bool) *forecast.Issued {
 	lo, hi := min(best, worst), max(best, worst)
 	off := func(d weather.Date) weather.Date { return max(best-d, d-best) }
 	var n *forecast.Issued
 	for i := range issued {
 		z := &issued[i]
-		if z.Hindcast || z.AsOf < lo || z.AsOf > hi {
+		if z.Hindcast || z.AsOf < lo || z.AsOf > hi || !all && !z.Bloomed {
 			continue
 		}
 		if n == nil || off(z.AsOf) < off(n.AsOf) || z.AsOf == n.AsOf && z.MadeAt.After(n.MadeAt) {
@@ -97,9 +112,6 @@ func nearest(issued []forecast.Issued, best, worst weather.Date) *forecast.Issue
 
 // said returns what z said of a stage.
 func said(s forecast.Stage, z *forecast.Issued) (*Said, Why) {
-	if z == nil {
-		return nil, NotIssued
-	}
 	if z.Stages == nil {
 		return nil, NoDates
 	}

@@ -12,7 +12,7 @@ import (
 // issued is a forecast of a morning that says p10, p50 and p90 of first ripe.
 func issued(id string, asOf, p10, p50, p90 weather.Date) forecast.Issued {
 	r := forecast.DateRange{P10: p10, P50: p50, P90: p90}
-	return forecast.Issued{ID: id, AsOf: asOf, Stages: &forecast.StageDates{FirstRipe: r, Peak: r, LastPick: r}}
+	return forecast.Issued{ID: id, AsOf: asOf, Stages: &forecast.StageDates{FirstRipe: r, Peak: r, LastPick: r}, Bloomed: true}
 }
 
 // TestRowsWorkedByHand: bloom on day 100, first ripe on day 131.
@@ -26,8 +26,11 @@ func TestRowsWorkedByHand(t *testing.T) {
 	again.MadeAt = time.Unix(100, 0)
 	seen := issued("seen", 128, 127, 127, 127)
 	seen.Stages.FirstRipe.Seen = new(weather.Date(127))
+	unaware := issued("unaware", 100, 131, 131, 131) // Made before anybody was in the field.
+	unaware.Bloomed = false
 	rows := review.Rows(came, &bloom, []forecast.Issued{
 		issued("before", 99, 120, 128, 140),
+		unaware,
 		issued("bloom", 101, 122, 128, 130),
 		issued("known", 102, 130, 131, 132), // A later morning knows more.
 		hindcast,
@@ -63,6 +66,19 @@ func TestRowsWorkedByHand(t *testing.T) {
 		if r.Said.Forecast != want.id || !ok || e != want.err || in != want.inside {
 			t.Errorf("%s: %s, error %d, inside %t; want %s, %d, %t", r.Lead, r.Said.Forecast, e, in, want.id, want.err, want.inside)
 		}
+	}
+}
+
+// TestBloomThatIsEnteredLate: forecasts were made, and none within three days knew
+// of bloom.
+func TestBloomThatIsEnteredLate(t *testing.T) {
+	t.Parallel()
+	bloom := weather.Date(100)
+	unaware := issued("unaware", 101, 131, 131, 131)
+	unaware.Bloomed = false
+	rows := review.Rows(forecast.Actual{Stage: forecast.Peak, Date: 140}, &bloom, []forecast.Issued{unaware, issued("late", 104, 131, 131, 131)})
+	if r := rows[review.AtBloom]; r.Said != nil || r.Why != review.NotEntered {
+		t.Errorf("at bloom: %+v, %q", r.Said, r.Why)
 	}
 }
 

@@ -8,7 +8,7 @@ import (
 )
 
 // Distribution is a discrete distribution over whole days. It is made by
-// [FromCounts], [FromDates], [FromNormal] or [Point] and never changes. The
+// [FromCounts], [FromDates], [FromQuantiles], [FromNormal] or [Point] and never changes. The
 // zero value is no distribution: every method of it panics.
 type Distribution struct {
 	first weather.Date
@@ -78,6 +78,20 @@ func FromDates(dates []weather.Date) (Distribution, error) {
 // without a range.
 func Point(date weather.Date) Distribution {
 	return Distribution{first: date, cum: []float64{1}}
+}
+
+// FromQuantiles returns a distribution whose 10, 50 and 90 % quantiles are the
+// dates given, for forecasts of which nothing else was kept. What is made of
+// these three is true of the forecast, such as its [MeanPinball]; its mean, CRPS
+// and masses are not, for all of the mass lies on the three dates.
+//
+// It is an error, matching [ErrInvalidDistribution], if the dates fall, or are
+// out of the reach of [FromDates].
+func FromQuantiles(p10, p50, p90 weather.Date) (Distribution, error) {
+	if p10 > p50 || p50 > p90 {
+		return Distribution{}, fmt.Errorf("%w: quantiles %v, %v and %v fall", ErrInvalidDistribution, p10, p50, p90)
+	}
+	return FromDates([]weather.Date{p10, p50, p50, p50, p50, p90, p90, p90, p90, p90})
 }
 
 // checkSpan says why no distribution lies on the days first to last.

@@ -213,3 +213,20 @@ func TestDistributionPanics(t *testing.T) {
 		})
 	}
 }
+
+// TestQuantilesAreThoseGiven also where two or all of them are one day.
+func TestQuantilesAreThoseGiven(t *testing.T) {
+	t.Parallel()
+	for _, q := range [][3]weather.Date{{100, 104, 109}, {100, 100, 109}, {100, 109, 109}, {100, 100, 100}} {
+		d, err := scoring.FromQuantiles(q[0], q[1], q[2])
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := [3]weather.Date{d.Quantile(0.1), d.Quantile(0.5), d.Quantile(0.9)}; got != q {
+			t.Errorf("quantiles %v, want %v", got, q)
+		}
+	}
+	if _, err := scoring.FromQuantiles(100, 99, 109); !errors.Is(err, scoring.ErrInvalidDistribution) {
+		t.Errorf("falling quantiles: %v", err)
+	}
+}

@@ -506,7 +506,7 @@ func TestASettingThatChangesBeginsAnew(t *testing.T) {
 	for name, f := range change {
 		spec, z := meteoSpec(s.URL), z
 		f(&spec, &z)
-		if due := (feed.Job{Spec: spec, Zone: z, State: before}).Due(); !due.IsZero() {
+		if due := (feed.Job{Spec: spec, Zone: z, State: before}).Due(at(t, berlin).Now()); !due.IsZero() {
 			t.Errorf("%s: due %v, want at once", name, due)
 		}
 		res, st := fetch(t, cl, spec, z, before)
@@ -519,7 +519,7 @@ func TestASettingThatChangesBeginsAnew(t *testing.T) {
 			t.Errorf("%s: the state is for the old settings", name)
 		}
 	}
-	if due := (feed.Job{Spec: meteoSpec(s.URL), Zone: z, State: before}).Due(); !due.Equal(before.NextAt) || due.IsZero() {
+	if due := (feed.Job{Spec: meteoSpec(s.URL), Zone: z, State: before}).Due(at(t, berlin).Now()); !due.Equal(before.NextAt) || due.IsZero() {
 		t.Errorf("due %v with the same settings, want %v", due, before.NextAt)
 	}
 }

@@ -169,5 +169,6 @@ func capital(s string) string {
 	if s == "" || strings.ContainsAny(word, ".:0123456789") {
 		return s
 	}
-	return strings.ToUpper(s[:1]) + s[1:]
+	first, n := utf8.DecodeRuneInString(s)
+	return string(unicode.ToUpper(first)) + s[n:]
 }

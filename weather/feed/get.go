@@ -110,7 +110,7 @@ func (f *fetch) roundTrip(ctx context.Context, q request, at *url.URL, asked str
 	resp, err := f.c.transport.RoundTrip(r)
 	if err != nil {
 		if g, ok := errors.AsType[*guardError](err); ok {
-			return nil, fail(Refused, err, "%s may not be reached: %s", at.Hostname(), g.reason)
+			return nil, fail(Refused, err, "%s may not be reached: %s", clip(at.Hostname()), g.reason)
 		}
 		return nil, unreached(ctx, at.Hostname(), err)
 	}

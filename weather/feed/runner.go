@@ -9,6 +9,8 @@ import (
 	"runtime/debug"
 	"sync"
 	"time"
+
+	"ripetide/weather"
 )
 
 // Errors of a [Runner]; match with [errors.Is].
@@ -49,13 +51,14 @@ type Job struct {
 func (j Job) Key() Key { return Key{j.Farm, j.Station, j.Spec.ID} }
 
 // Due returns when the feed is to be asked: at once, the zero time, if its
-// settings have changed since it was.
-func (j Job) Due() time.Time {
+// settings have changed since it was, or if it was last asked by a clock that was
+// ahead of now, for then none of its times means anything.
+func (j Job) Due(now time.Time) time.Time {
 	zone := j.Zone
 	if zone == nil {
 		zone = time.UTC
 	}
-	if j.State.Of != j.Spec.fingerprint(zone) {
+	if j.State.Of != j.Spec.fingerprint(zone) || j.State.LastAt.After(now.Add(weather.ClockSkew)) {
 		return time.Time{}
 	}
 	return j.State.NextAt
@@ -138,7 +141,7 @@ func (r *Runner) pass(ctx context.Context) time.Duration {
 		if ctx.Err() != nil {
 			break
 		}
-		if r.due(j).After(now) || j.Spec.Paused {
+		if r.due(j, now).After(now) || j.Spec.Paused {
 			continue
 		}
 		places <- struct{}{}
@@ -163,7 +166,7 @@ func (r *Runner) atOnce() int {
 func (r *Runner) sleep(jobs []Job) time.Duration {
 	now, wait := r.Now(), longestSleep
 	for _, j := range jobs {
-		if d := r.due(j).Sub(now); d > 0 && !j.Spec.Paused {
+		if d := r.due(j, now).Sub(now); d > 0 && !j.Spec.Paused {
 			wait = min(wait, d)
 		}
 	}
@@ -171,13 +174,14 @@ func (r *Runner) sleep(jobs []Job) time.Duration {
 }
 
 // due returns when this runner may take j.
-func (r *Runner) due(j Job) time.Time {
+func (r *Runner) due(j Job, now time.Time) time.Time {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	if held := r.held[j.Key()]; held.After(j.Due()) {
+	due := j.Due(now)
+	if held := r.held[j.Key()]; held.After(due) {
 		return held
 	}
-	return j.Due()
+	return due
 }
 
 // hold leaves a feed that is broken alone for a while.
@@ -190,11 +194,11 @@ func (r *Runner) hold(k Key) {
 	r.held[k] = r.Now().Add(holdBroken)
 }
 
-// release forgets the holds that are over.
+// release forgets the holds that are over, and those by a clock that was ahead.
 func (r *Runner) release(now time.Time) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	maps.DeleteFunc(r.held, func(_ Key, until time.Time) bool { return !until.After(now) })
+	maps.DeleteFunc(r.held, func(_ Key, until time.Time) bool { return !until.After(now) || until.After(now.Add(holdBroken)) })
 }
 
 // scheduled fetches a feed that seemed due. It does not panic.
@@ -207,7 +211,7 @@ func (r *Runner) scheduled(ctx context.Context, k Key) {
 		}
 	}()
 	_, err := r.take(ctx, k, func(j Job) error {
-		if j.Spec.Paused || j.Due().After(r.Now()) {
+		if now := r.Now(); j.Spec.Paused || j.Due(now).After(now) {
 			return errNotDue
 		}
 		return nil
@@ -231,7 +235,7 @@ func (r *Runner) Once(ctx context.Context, k Key) (Result, error) {
 		if pause := j.State.LastAt.Add(manualPause); !j.State.LastAt.IsZero() && pause.After(at) {
 			at = pause
 		}
-		if at.After(r.Now()) && !j.Due().IsZero() { // New settings may be tried at once.
+		if now := r.Now(); at.After(now) && !j.Due(now).IsZero() { // New settings may be tried at once.
 			return &TooSoonError{at}
 		}
 		return nil

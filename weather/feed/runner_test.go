@@ -11,6 +11,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -189,6 +190,83 @@ func TestFeedsAreFetchedWhenTheyAreDue(t *testing.T) {
 		}
 		if !strings.Contains(log.String(), "feed=hill/barn/a outcome=new") {
 			t.Errorf("log: %s", log)
+		}
+	})
+}
+
+// The clock is ahead by more than a year for an hour. Once it is right, feeds are
+// fetched as often as before, also those that could not be kept meanwhile, and a
+// person may fetch one at once.
+func TestFeedsGoOnAfterAClockThatWasAhead(t *testing.T) {
+	t.Parallel()
+	synctest.Test(t, func(t *testing.T) {
+		s := storeOf(job("a"), job("b"))
+		var ahead atomic.Int64
+		now := func() time.Time { return time.Now().Add(time.Duration(ahead.Load())) }
+		r, _ := runner(s, fetcher(func(ctx context.Context, sp feed.Spec, st feed.State) (feed.Result, feed.State) {
+			res, st := hourly(ctx, sp, st)
+			st.LastAt, st.NextAt = now(), now().Add(time.Hour)
+			return res, st
+		}))
+		r.Now = now
+		ctx, cancel := context.WithCancel(t.Context())
+		done := make(chan struct{})
+		go func() { defer close(done); r.Run(ctx) }()
+		time.Sleep(10 * time.Minute)
+		ahead.Store(int64(400 * 24 * time.Hour))
+		time.Sleep(30 * time.Minute)
+		if n := len(s.history()); n != 4 {
+			t.Fatalf("%d fetches before the clock is set right, want one by each clock of each feed", n)
+		}
+		ahead.Store(0)
+		if _, err := r.Once(t.Context(), job("a").Key()); err != nil {
+			t.Errorf("a person may not fetch one: %v", err)
+		}
+		right := time.Now()
+		time.Sleep(5*time.Hour + 30*time.Minute)
+		count := map[string]int{}
+		for _, l := range s.history() {
+			if !l.started.Before(right.Add(-2*time.Second)) && l.started.Before(right.Add(10*time.Hour)) {
+				count[l.key.Feed]++
+			}
+		}
+		if count["a"] != 6 || count["b"] != 6 {
+			t.Errorf("fetched %v times in five and a half hours, want 6 each", count)
+		}
+		// Ahead again, and what is fetched cannot be kept.
+		fail := func(err error) {
+			s.mu.Lock()
+			defer s.mu.Unlock()
+			s.keepErr = err
+		}
+		fail(errors.New("disk full"))
+		ahead.Store(int64(400 * 24 * time.Hour))
+		time.Sleep(5 * time.Minute) // Both are left alone now.
+		ahead.Store(0)
+		fail(nil)
+		before := len(s.history())
+		time.Sleep(70 * time.Minute)
+		cancel()
+		<-done
+		if n := len(s.history()) - before; n < 2 {
+			t.Errorf("%d fetches within 70 minutes after both were left alone by a clock that was ahead", n)
+		}
+	})
+}
+
+// Two instances whose clocks differ by a minute do not take each other's for one
+// that is ahead.
+func TestClocksThatDifferALittleFetchOnce(t *testing.T) {
+	t.Parallel()
+	synctest.Test(t, func(t *testing.T) {
+		j := job("a")
+		s := storeOf(j)
+		ahead, _ := runner(s, fetcher(hourly))
+		behind, _ := runner(s, fetcher(hourly))
+		behind.Now = func() time.Time { return time.Now().Add(-time.Minute) }
+		run(t, 3*time.Hour+30*time.Minute, ahead, behind)
+		if n := len(s.history()); n != 4 {
+			t.Errorf("fetched %d times in three and a half hours, want 4", n)
 		}
 	})
 }

@@ -83,7 +83,7 @@
 		};
 		request.onload = () => {
 			end();
-			if (new URL(request.responseURL).pathname.startsWith('/sign-in')) {
+			if (new URL(request.responseURL).pathname.startsWith(`${queue.root}/sign-in`)) {
 				location.href = request.responseURL;
 				return;
 			}

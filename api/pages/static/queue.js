@@ -13,7 +13,7 @@
 //	key      what it is about, with the farm; a newer entry of the same key takes its place
 //	text     what was entered, in words
 //	at       when (ms)
-//	method, path, body, list   the request, and the list its answer comes in
+//	method, path, body, list   the request, its path at the service, and the list its answer comes in
 //	back     the path that takes it back; without it, path/{id of the answer}
 //	was      the body that was on record before, to be put back by an undo
 //	state    "waiting", "sent", "refused" or "taken" (taken back)
@@ -24,9 +24,13 @@
 'use strict';
 
 const queue = (() => {
+	// The path that the service is under, "" for none. What browsers keep goes by it,
+	// for another service of the same site is another.
+	const root = self.document ? new URL(document.currentScript.src).pathname.replace(/\/static\/queue\.js$/, '') : location.pathname.replace(/\/worker\.js$/, '');
+	const named = `ripetide${root}`;
 	const KEEP_DONE = 12 * 60 * 60 * 1000; // ms that what is settled stays in the list.
 	const PATIENCE = 20 * 1000; // ms to wait for an answer.
-	const others = 'BroadcastChannel' in self ? new BroadcastChannel('ripetide-queue') : null;
+	const others = 'BroadcastChannel' in self ? new BroadcastChannel(`${named}-queue`) : null;
 	const STORE_PATIENCE = 5 * 1000; // ms to wait for the browser's store.
 	let opening = null, close = () => {};
 
@@ -43,8 +47,8 @@ const queue = (() => {
 			closed.abort();
 			db?.close();
 		};
-		const opens = alone('ripetide-open', closed.signal, () => new Promise((resolve, reject) => {
-			const request = indexedDB.open('ripetide', 1);
+		const opens = alone(`${named}-open`, closed.signal, () => new Promise((resolve, reject) => {
+			const request = indexedDB.open(named, 1);
 			request.onupgradeneeded = () => request.result.createObjectStore('row');
 			request.onsuccess = () => {
 				db = request.result;
@@ -185,7 +189,7 @@ const queue = (() => {
 	// resolves to why it stopped: '' (all is sent), 'signal', 'service' or
 	// 'sign-in'.
 	async function send() {
-		return alone('ripetide-send', undefined, async () => { // Sent twice would be kept once.
+		return alone(`${named}-send`, undefined, async () => { // Sent twice would be kept once.
 			for (;;) {
 				// Not tried where it surely cannot leave: then an undo is
 				// sure that the service has nothing of it.
@@ -230,7 +234,7 @@ const queue = (() => {
 	async function ask(step) {
 		let response, text;
 		try {
-			response = await fetch(step.path, {
+			response = await fetch(root + step.path, {
 				method: step.method, redirect: 'error', cache: 'no-store', signal: AbortSignal.timeout(PATIENCE),
 				...(step.body && {headers: {'Content-Type': 'application/json'}, body: JSON.stringify({[step.list]: [step.body]})}),
 			});
@@ -286,7 +290,7 @@ const queue = (() => {
 	async function forgetPages() {
 		if (!('caches' in self)) return;
 		for (const name of await caches.keys()) {
-			if (name.startsWith('ripetide-')) await caches.delete(name);
+			if (name.startsWith(`${named}-`)) await caches.delete(name);
 		}
 	}
 
@@ -297,5 +301,5 @@ const queue = (() => {
 	}
 	if (self.document && others) others.onmessage = () => dispatchEvent(new Event('ripetide-queue'));
 
-	return {look, add, undo, dismiss, adopt, setMe, send, pending, forgetPages};
+	return {root, named, look, add, undo, dismiss, adopt, setMe, send, pending, forgetPages};
 })();

@@ -103,6 +103,10 @@
 			tellFault(form, error.message);
 			return;
 		}
+		if (button?.value === 'look') {
+			look(form, button);
+			return;
+		}
 		if (kind !== 'undo') {
 			Object.assign(entry, {method: 'POST', path: `${api}/${entry.list}`});
 			const was = [...document.querySelectorAll('#record form')].find((f) => f.dataset.key === entry.key)?.dataset.was;
@@ -133,6 +137,27 @@
 		shell.sendInBackground();
 		shell.send();
 	});
+
+	// look asks the service what a frost would change, and records nothing.
+	async function look(form, button) {
+		const body = new URLSearchParams(new FormData(form));
+		body.set('do', 'look');
+		button.disabled = true;
+		try {
+			const reply = await fetch(form.action, {method: 'POST', body, signal: AbortSignal.timeout(20000)});
+			const told = new DOMParser().parseFromString(await reply.text(), 'text/html');
+			const effect = told.getElementById('effect');
+			if (!effect) throw new Error(reply.statusText);
+			const fault = told.querySelector('#frost .fault');
+			if (fault) tellFault(form, fault.textContent);
+			document.getElementById('effect').replaceChildren(...effect.childNodes);
+		} catch {
+			document.getElementById('effect').replaceChildren();
+			tellFault(form, 'What it changes is worked out by the service, and there is no way to it now. The frost can be recorded all the same.');
+		} finally {
+			button.disabled = false;
+		}
+	}
 
 	function tellFault(form, text) {
 		const fault = document.createElement('p');

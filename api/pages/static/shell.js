@@ -11,14 +11,14 @@ const shell = (() => {
 	// page says what time it is, and the difference is kept.
 	const how = performance.getEntriesByType('navigation')[0]?.type;
 	if (page.made && !kept && how !== 'back_forward') {
-		remember('ripetide-clock', String(Number(page.made) - Date.now()));
+		remember(`${queue.named}-clock`, String(Number(page.made) - Date.now()));
 	}
 
 	// Browsers keep a page that is left, for the way back. It must not show again
 	// once its reader has signed out.
-	if (page.who) remember('ripetide-who', page.who);
+	if (page.who) remember(`${queue.named}-who`, page.who);
 	addEventListener('pageshow', (event) => {
-		if (!event.persisted || !page.who || remembered('ripetide-who') === page.who) return;
+		if (!event.persisted || !page.who || remembered(`${queue.named}-who`) === page.who) return;
 		document.body.hidden = true;
 		location.reload();
 	});
@@ -31,7 +31,7 @@ const shell = (() => {
 
 	// parts returns a moment (ms of this device's clock) at the farm.
 	function parts(ms) {
-		const at = new Date(ms + Number(remembered('ripetide-clock') ?? 0));
+		const at = new Date(ms + Number(remembered(`${queue.named}-clock`) ?? 0));
 		const format = new Intl.DateTimeFormat('en-US', {
 			timeZone: page.zone, year: 'numeric', month: '2-digit', day: '2-digit', hour: '2-digit', minute: '2-digit', hourCycle: 'h23',
 		});
@@ -78,9 +78,9 @@ const shell = (() => {
 		if (mine > 0) {
 			const wait = {'sign-in': 'sign in again to send', 'service': 'waiting for the service'}[q.hold];
 			says.push(link(`${wait ?? (navigator.onLine && q.hold !== 'signal' ? 'sending' : 'waiting for signal')} (${mine})`,
-				q.hold === 'sign-in' ? `/sign-in?back=${encodeURIComponent(location.pathname + location.search)}` : `/f/${page.farm}/row#entered`));
+				q.hold === 'sign-in' ? `${queue.root}/sign-in?back=${encodeURIComponent(location.pathname + location.search)}` : `${queue.root}/f/${page.farm}/row#entered`));
 		}
-		if (refused > 0) says.push(link(`refused (${refused})`, `/f/${page.farm}/row#entered`));
+		if (refused > 0) says.push(link(`refused (${refused})`, `${queue.root}/f/${page.farm}/row#entered`));
 		if (strangers.length > 0) {
 			const names = [...new Set(strangers.map((e) => e.name))].join(', ');
 			const take = document.createElement('button');
@@ -131,15 +131,15 @@ const shell = (() => {
 	// season), and the pages of the row that it leads to.
 	async function keep() {
 		if (!('serviceWorker' in navigator)) return;
-		await navigator.serviceWorker.register('/worker.js', {scope: '/'});
+		await navigator.serviceWorker.register(`${queue.root}/worker.js`, {scope: `${queue.root}/`});
 		const registration = await navigator.serviceWorker.ready;
 		if (!page.farm || kept) return;
 		const files = [location.href];
 		for (const x of document.querySelectorAll('link[rel=stylesheet], link[rel=icon], script[src]')) files.push(x.href || x.src);
 		for (const x of document.images) if (x.currentSrc) files.push(x.currentSrc);
-		const ahead = [`/f/${page.farm}`];
+		const ahead = [`${queue.root}/f/${page.farm}`];
 		for (const a of document.querySelectorAll('.top nav a[href*="/season/"]')) ahead.push(a.href);
-		if (page.row !== undefined) ahead.push(`/f/${page.farm}/row`);
+		if (page.row !== undefined) ahead.push(`${queue.root}/f/${page.farm}/row`);
 		for (const a of document.querySelectorAll('a[href*="/row?planting="]')) ahead.push(a.href);
 		registration.active?.postMessage({keep: files, ahead: [...new Set(ahead.map((u) => new URL(u, location.href).href))]});
 	}
@@ -157,8 +157,8 @@ const shell = (() => {
 	// Nobody is signed in on the sign-in page: what is kept of others goes.
 	// worker.js sees to that too, where it answers already.
 	async function forget() {
-		if (remembered('ripetide-clock') === null) return; // Nobody ever was.
-		remember('ripetide-who', '');
+		if (remembered(`${queue.named}-clock`) === null) return; // Nobody ever was.
+		remember(`${queue.named}-who`, '');
 		await queue.setMe(null);
 		await queue.forgetPages();
 	}
@@ -168,7 +168,7 @@ const shell = (() => {
 		keep().catch(() => {});
 		navigator.serviceWorker?.addEventListener('controllerchange', () => keep().catch(() => {})); // A new version keeps its own copies.
 		if (page.farm) begin().catch(() => {});
-		else if (location.pathname.startsWith('/sign-in')) forget().catch(() => {});
+		else if (location.pathname.startsWith(`${queue.root}/sign-in`)) forget().catch(() => {});
 	});
 
 	return {page, kept, day, dayWords, timeWords, show, send, sendInBackground};

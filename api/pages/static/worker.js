@@ -8,16 +8,21 @@
 'use strict';
 
 const VERSION = 'VERSION_OF_FILES'; // Written in by the service.
-const CACHE = `ripetide-${VERSION}`;
 const PATIENCE = 3000; // ms
 const FRESH = 60 * 60 * 1000; // ms that a page kept ahead is not fetched again.
 const MOST = 150; // Copies.
 
-importScripts(`/static/queue.js?v=${VERSION}`);
+importScripts(`static/queue.js?v=${VERSION}`);
+
+const {root, named} = queue;
+const CACHE = `${named}-${VERSION}`;
 
 const STATIC = /^\/static\//;
 const PAGES = /^\/f\/[^/]+(\/row|\/season\/\d+)?$/;
 const PICTURES = /^\/v1\/farms\/[^/]+\/seasons\/\d+\/overlap\.(svg|png)$/;
+
+// within returns the path at the service of an address, "" of another's.
+const within = (url) => url.origin === location.origin && url.pathname.startsWith(`${root}/`) ? url.pathname.slice(root.length) : '';
 
 // since counts how often what was kept was thrown away: an answer that was
 // asked for before must not be kept after.
@@ -33,7 +38,7 @@ self.addEventListener('install', (event) => event.waitUntil(self.skipWaiting()))
 
 self.addEventListener('activate', (event) => event.waitUntil((async () => {
 	for (const name of await caches.keys()) {
-		if (name.startsWith('ripetide-') && name !== CACHE) await caches.delete(name);
+		if (name.startsWith(`${named}-`) && name !== CACHE) await caches.delete(name);
 	}
 	await self.clients.claim();
 })()));
@@ -48,13 +53,14 @@ self.addEventListener('message', (event) => event.waitUntil(keepAll(event.data))
 self.addEventListener('fetch', (event) => {
 	const {request} = event;
 	const url = new URL(request.url);
-	if (url.origin !== location.origin) return;
-	if (/^\/sign-(in|out)/.test(url.pathname)) {
+	const path = within(url);
+	if (!path) return;
+	if (/^\/sign-(in|out)/.test(path)) {
 		event.respondWith(forgetFirst(request));
 		return;
 	}
 	if (request.method !== 'GET') return;
-	if (STATIC.test(url.pathname)) event.respondWith(unchanging(request));
+	if (STATIC.test(path)) event.respondWith(unchanging(request));
 	else if (mayKeep(url)) event.respondWith(networkFirst(event));
 	else if (request.mode === 'navigate') event.respondWith(networkOrHome(request));
 });
@@ -64,15 +70,15 @@ self.addEventListener('fetch', (event) => {
 async function forgetFirst(request) {
 	try { await forget(); } catch { /* There is nothing, or no room for it. */ }
 	try { return await fetch(request); } catch {
-		if (new URL(request.url).pathname === '/sign-out') return noSignal('Not signed out yet', `There is no signal, so the service has not heard of it.
+		if (within(new URL(request.url)) === '/sign-out') return noSignal('Not signed out yet', `There is no signal, so the service has not heard of it.
 What was kept of the farm on this device is thrown away. Sign out again when there is a signal. What you entered in the row and was not sent is still here, for when you sign in again.`);
 		return nothingKept(request);
 	}
 }
 
 function mayKeep(url) {
-	return url.origin === location.origin && !url.searchParams.has('done') &&
-		(STATIC.test(url.pathname) || PAGES.test(url.pathname) || PICTURES.test(url.pathname));
+	const path = within(url);
+	return !url.searchParams.has('done') && (STATIC.test(path) || PAGES.test(path) || PICTURES.test(path));
 }
 
 // unchanging answers for files whose address changes with what is in them.
@@ -133,9 +139,9 @@ async function networkOrHome(request) {
 	try {
 		return await fetch(request);
 	} catch {
-		if (new URL(request.url).pathname === '/') {
+		if (within(new URL(request.url)) === '/') {
 			const cache = await caches.open(CACHE);
-			const home = (await cache.keys()).findLast((k) => /^\/f\/[^/]+$/.test(new URL(k.url).pathname));
+			const home = (await cache.keys()).findLast((k) => /^\/f\/[^/]+$/.test(within(new URL(k.url))));
 			if (home) return Response.redirect(home.url);
 		}
 		return nothingKept(request);
@@ -149,9 +155,9 @@ function nothingKept(request) {
 
 function noSignal(heading, text) {
 	return new Response(`<!doctype html><html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width">
-<meta name="color-scheme" content="light dark"><title>${heading}</title><link rel="stylesheet" href="/static/style.css?v=${VERSION}">
+<meta name="color-scheme" content="light dark"><title>${heading}</title><link rel="stylesheet" href="${root}/static/style.css?v=${VERSION}">
 <main><h1>${heading}</h1><p>${text}</p>
-<p><a href="/">To the first page</a></p></main>`, {status: 503, headers: {
+<p><a href="${root}/">To the first page</a></p></main>`, {status: 503, headers: {
 		'Content-Type': 'text/html; charset=utf-8', 'Content-Security-Policy': "default-src 'none'; style-src 'self'",
 	}});
 }

@@ -1,0 +1,6 @@
+//go:build !race
+
+package main
+
+// watched says that the race detector watches.
+const watched = false
