@@ -19,8 +19,10 @@ import (
 var (
 	// ErrKeyNotFound is a key that does not exist, or opens nothing any more.
 	ErrKeyNotFound = errors.New("db: key not found")
-	// ErrBusy is a wait for another writer that took too long. It matches
-	// [forecast.ErrBusy].
+	// ErrLastOwner is a key without which nobody could sign in as an owner.
+	ErrLastOwner = errors.New("db: no other owner can sign in")
+	// ErrBusy is a wait for another writer that took too long, or a transaction
+	// that lost to others each time. It matches [forecast.ErrBusy].
 	ErrBusy = fmt.Errorf("db: another writer is at it: %w", forecast.ErrBusy)
 	// ErrSchemaNewer is a database made by a newer program; see
 	// [SchemaNewerError].
@@ -134,7 +136,7 @@ func domain(err error) error {
 	switch e.Code {
 	case checkViolation, notNullViolation, characterNotInRepertoire:
 		return fmt.Errorf("%w: %w", forecast.ErrInvalid, err)
-	case lockNotAvailable:
+	case lockNotAvailable, serializationFailure, deadlockDetected: // The last two after all attempts.
 		return fmt.Errorf("%w: %w", ErrBusy, err)
 	}
 	return err

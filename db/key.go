@@ -100,6 +100,49 @@ func (s *Store) RevokeKey(ctx context.Context, farm *string, id string, at time.
 	return nil
 }
 
+const lastOwnerSQL = `
+	SELECT EXISTS (
+		SELECT FROM api_key AS k JOIN farm AS f ON k.farm IS NULL OR k.farm = f.farm
+		WHERE k.id = $1 AND k.role = 'owner' AND NOT EXISTS (
+			SELECT FROM api_key AS other
+			WHERE other.id <> k.id AND other.role = 'owner' AND (other.farm IS NULL OR other.farm = f.farm)
+				AND other.revoked_at IS NULL AND other.expires_at IS NULL
+				AND (other.last_used_at IS NOT NULL OR EXISTS (SELECT FROM session WHERE session.api_key = other.id))))`
+
+// LastOwner reports whether a key must stay, for a farm that it opens would have
+// no other owner who can sign in. One who was invited and has not come does not
+// count, for their link may expire unused, nor one whose key expires.
+func (s *Store) LastOwner(ctx context.Context, id string) (last bool, err error) {
+	if err := s.pool.QueryRow(ctx, lastOwnerSQL, id).Scan(&last); err != nil {
+		return false, fmt.Errorf("look for owners: %w", domain(err))
+	}
+	return last, nil
+}
+
+// RevokeUnlessLast is [Store.RevokeKey] for a key that is not the last of an
+// owner, whoever else revokes one at the same time. Errors: [ErrKeyNotFound];
+// [ErrLastOwner].
+func (s *Store) RevokeUnlessLast(ctx context.Context, farm *string, id string, at time.Time) error {
+	return s.write(ctx, func(tx pgx.Tx) error {
+		// One at a time: two owners must not revoke each other.
+		if _, err := tx.Exec(ctx, "LOCK TABLE api_key IN SHARE ROW EXCLUSIVE MODE"); err != nil {
+			return err
+		}
+		var last bool
+		if err := tx.QueryRow(ctx, lastOwnerSQL, id).Scan(&last); err != nil {
+			return err
+		}
+		if last {
+			return ErrLastOwner
+		}
+		tag, err := tx.Exec(ctx, revokeKeySQL, farm, id, instant(at))
+		if err == nil && tag.RowsAffected() == 0 {
+			err = ErrKeyNotFound
+		}
+		return err
+	})
+}
+
 const touchKeySQL = `
 	UPDATE api_key
 	SET last_used_at = $2

@@ -3,6 +3,10 @@ package db_test
 import (
 	"crypto/sha256"
 	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -118,6 +122,114 @@ func TestWhatAKeyIsStays(t *testing.T) {
 	} {
 		if _, err := pool.Exec(t.Context(), "UPDATE api_key SET "+set); (err == nil) != want {
 			t.Errorf("%s: %v", set, err)
+		}
+	}
+}
+
+func TestLastOwnerStays(t *testing.T) {
+	t.Parallel()
+	ctx := t.Context()
+	for name, tt := range map[string]struct {
+		keys []string // Name, farm or *, role, and what is of it; the first is to be revoked.
+		last bool
+	}{
+		"alone":                          {[]string{"ann hill owner used"}, true},
+		"no owner":                       {[]string{"ann hill grower used"}, false},
+		"another":                        {[]string{"ann hill owner used", "ben hill owner used"}, false},
+		"another who signed in":          {[]string{"ann hill owner used", "ben hill owner session"}, false},
+		"another who never came":         {[]string{"ann hill owner used", "ben hill owner"}, true},
+		"another who was revoked":        {[]string{"ann hill owner used", "ben hill owner used revoked"}, true},
+		"another whose key expires":      {[]string{"ann hill owner used", "ben hill owner used expires"}, true},
+		"another of another farm":        {[]string{"ann hill owner used", "ben dale owner used"}, true},
+		"another of the installation":    {[]string{"ann hill owner used", "ben * owner used"}, false},
+		"another who is no owner":        {[]string{"ann hill owner used", "ben hill grower used"}, true},
+		"of all, and one farm is left":   {[]string{"ann * owner used", "ben hill owner used"}, true},
+		"of all, and each has another":   {[]string{"ann * owner used", "ben hill owner used", "cem dale owner used"}, false},
+		"of all, and another is for all": {[]string{"ann * owner used", "ben * owner used"}, false},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			s, _ := farmed(t)
+			dale := hill
+			dale.ID = "dale"
+			must(t)(s.PutFarm(ctx, dale, "test", t0))
+			for _, text := range tt.keys {
+				f := strings.Fields(text)
+				k := db.Key{ID: f[0], Name: f[0], Role: f[2], Hash: sha256.Sum256([]byte(f[0])), CreatedAt: at(0)}
+				if f[1] != "*" {
+					k.Farm = &f[1]
+				}
+				if slices.Contains(f, "expires") {
+					k.ExpiresAt = ptr(at(1e6))
+				}
+				err := s.NewKey(ctx, k)
+				if slices.Contains(f, "used") {
+					err = errors.Join(err, s.TouchKey(ctx, k.ID, at(1)))
+				}
+				if slices.Contains(f, "session") {
+					err = errors.Join(err, s.NewSession(ctx, k.ID, k.Hash, at(1), at(2)))
+				}
+				if slices.Contains(f, "revoked") {
+					err = errors.Join(err, s.RevokeKey(ctx, nil, k.ID, at(2)))
+				}
+				if err != nil {
+					t.Fatal(err)
+				}
+			}
+			if last, err := s.LastOwner(ctx, "ann"); err != nil || last != tt.last {
+				t.Errorf("last %t, want %t (%v)", last, tt.last, err)
+			}
+			want := error(nil)
+			if tt.last {
+				want = db.ErrLastOwner
+			}
+			if err := s.RevokeUnlessLast(ctx, nil, "ann", at(3)); !errors.Is(err, want) {
+				t.Errorf("revoke: %v, want %v", err, want)
+			}
+			_, err := s.KeyByHash(ctx, sha256.Sum256([]byte("ann")), at(4))
+			if opens := err == nil; opens != tt.last {
+				t.Errorf("the key opens: %t, want %t", opens, tt.last)
+			}
+		})
+	}
+}
+
+// TestTwoOwnersRevokeEachOther lets two instances do so at once.
+func TestTwoOwnersRevokeEachOther(t *testing.T) {
+	t.Parallel()
+	ctx := t.Context()
+	one, pool := farmed(t)
+	two, err := db.Open(ctx, pool.Config().ConnString(), db.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer two.Close()
+	for n := range 50 {
+		names := [2]string{fmt.Sprintf("ann%d", n), fmt.Sprintf("ben%d", n)}
+		if _, err := pool.Exec(ctx, "UPDATE api_key SET revoked_at = $1 WHERE revoked_at IS NULL", at(n)); err != nil {
+			t.Fatal(err)
+		}
+		for _, name := range names {
+			if err := errors.Join(one.NewKey(ctx, db.Key{ID: name, Farm: ptr("hill"), Role: "owner", Name: name, Hash: sha256.Sum256([]byte(name)), CreatedAt: at(n)}), one.TouchKey(ctx, name, at(n))); err != nil {
+				t.Fatal(err)
+			}
+		}
+		var all sync.WaitGroup
+		var errs [2]error
+		for i, s := range []*db.Store{one, two} {
+			all.Go(func() { errs[i] = s.RevokeUnlessLast(ctx, ptr("hill"), names[i], at(n+1)) })
+		}
+		all.Wait()
+		kept := 0
+		for _, err := range errs {
+			if errors.Is(err, db.ErrLastOwner) {
+				kept++
+			} else if err != nil {
+				t.Fatal(err)
+			}
+		}
+		if kept != 1 {
+			t.Fatalf("round %d: %d of two owners stayed: %v", n, kept, errs)
 		}
 	}
 }

@@ -292,3 +292,47 @@ func rows(t *testing.T, pool *pgxpool.Pool) (n int) {
 	}
 	return n
 }
+
+// TestWhoLosesEachTimeIsToldToComeBack lets the database give a write up again and
+// again, as it does for the sake of others.
+func TestWhoLosesEachTimeIsToldToComeBack(t *testing.T) {
+	t.Parallel()
+	s, pool := farmed(t)
+	for _, sql := range []string{
+		"CREATE SEQUENCE lost", // It counts what is rolled back, too.
+		"CREATE TABLE luck (after bigint)",
+		"INSERT INTO luck VALUES (4)",
+		"GRANT ALL ON SEQUENCE lost TO public",
+		"GRANT ALL ON luck TO public",
+		`CREATE FUNCTION lose() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN
+			IF nextval('lost') <= (SELECT after FROM luck) THEN
+				RAISE EXCEPTION 'could not serialize access' USING ERRCODE = 'serialization_failure';
+			END IF;
+			RETURN NEW;
+		END $$`,
+		"CREATE TRIGGER lose BEFORE INSERT ON variety_version FOR EACH ROW EXECUTE FUNCTION lose()",
+	} {
+		if _, err := pool.Exec(t.Context(), sql); err != nil {
+			t.Fatalf("%s: %v", sql, err)
+		}
+	}
+	late := forecast.Variety{ID: "late", Name: "Late", Ripens: forecast.Late}
+	if _, err := s.PutVariety(t.Context(), "hill", late, "test", t0); err != nil {
+		t.Errorf("lost four times and won: %v", err)
+	}
+	if _, err := pool.Exec(t.Context(), "UPDATE luck SET after = 1000"); err != nil {
+		t.Fatal(err)
+	}
+	late.Name = "Latest"
+	_, err := s.PutVariety(t.Context(), "hill", late, "test", t0.Add(time.Minute))
+	if !errors.Is(err, forecast.ErrBusy) {
+		t.Errorf("lost each time: %v, want %v", err, forecast.ErrBusy)
+	}
+	var lost int
+	if err := pool.QueryRow(t.Context(), "SELECT last_value FROM lost").Scan(&lost); err != nil {
+		t.Fatal(err)
+	}
+	if lost != 5+5 {
+		t.Errorf("%d tries, want five each", lost)
+	}
+}

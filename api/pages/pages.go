@@ -7,7 +7,6 @@ import (
 	"io/fs"
 	"log/slog"
 	"net/http"
-	"sync"
 	"time"
 
 	"github.com/labstack/echo/v4"
@@ -53,10 +52,9 @@ var (
 // Pages renders pages. It is safe for concurrent use.
 type Pages struct {
 	Config
-	tries    api.Tries
-	revoking sync.Mutex
-	files    string // Version of the static files: changes with what is in them.
-	kept     kept
+	tries api.Tries
+	files string // Version of the static files: changes with what is in them.
+	kept  kept
 }
 
 //go:embed static

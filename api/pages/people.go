@@ -3,7 +3,6 @@ package pages
 import (
 	"context"
 	"errors"
-	"fmt"
 	"net/http"
 	"slices"
 	"time"
@@ -27,14 +26,21 @@ type Access interface {
 	Invite(ctx context.Context, farm, name string, role api.Role, by string, at, until time.Time) (path string, err error)
 	// InviteAgain makes a sign-in link for a key.
 	InviteAgain(ctx context.Context, keyID, by string, at, until time.Time) (path string, err error)
+	// LastOwner reports whether a key must stay, for without it nobody could sign
+	// in as an owner of a farm that it opens.
+	LastOwner(ctx context.Context, keyID string) (bool, error)
 	// Revoke makes a key of a farm, or with "" of the installation or any farm,
-	// open nothing any more. Errors: [ErrKeyNotFound].
+	// open nothing any more. Errors: [ErrKeyNotFound]; [ErrLastOwner].
 	Revoke(ctx context.Context, farm, keyID string, at time.Time) error
 }
 
 // ErrKeyNotFound is a key that does not exist, or is not of the farm; match
 // with [errors.Is].
 var ErrKeyNotFound = errors.New("pages: key not found")
+
+// ErrLastOwner is a key without which nobody could sign in as an owner; match
+// with [errors.Is].
+var ErrLastOwner = errors.New("pages: no other owner can sign in")
 
 // Key is a key as people are shown it.
 type Key struct {
@@ -288,8 +294,8 @@ func (p *Pages) inviteAgain(v *visit) error {
 }
 
 type revokePage struct {
-	Key   person
-	Fault string
+	Key  person
+	Last bool // It must stay.
 }
 
 // askRevoke asks before a key is revoked.
@@ -298,51 +304,31 @@ func (p *Pages) askRevoke(v *visit) error {
 	if err != nil {
 		return p.noSuchKey(v, err)
 	}
-	page := revokePage{Key: p.person(v, k)}
-	if page.Fault, err = p.lastOwner(v, k); err != nil {
+	last, err := p.Access.LastOwner(v.Request().Context(), k.ID)
+	if err != nil {
 		return err
 	}
-	return p.render(v, http.StatusOK, v, "people-revoke", "Revoke "+k.Name, page)
+	return p.renderRevoke(v, http.StatusOK, k, last)
+}
+
+func (p *Pages) renderRevoke(v *visit, status int, k Key, last bool) error {
+	return p.render(v, status, v, "people-revoke", "Revoke "+k.Name, revokePage{p.person(v, k), last})
 }
 
 // revoke revokes a key, unless nobody were left to sign in as an owner.
 func (p *Pages) revoke(v *visit) error {
-	p.revoking.Lock() // Two owners must not revoke each other at once.
-	defer p.revoking.Unlock()
 	k, err := p.visible(v)
 	if err != nil {
 		return p.noSuchKey(v, err)
 	}
-	fault, err := p.lastOwner(v, k)
-	if err != nil {
-		return err
-	}
-	if fault != "" {
-		return p.render(v, http.StatusConflict, v, "people-revoke", "Revoke "+k.Name, revokePage{p.person(v, k), fault})
-	}
-	if err := p.Access.Revoke(v.Request().Context(), k.Farm, k.ID, p.Now()); err != nil {
+	err = p.Access.Revoke(v.Request().Context(), k.Farm, k.ID, p.Now())
+	switch {
+	case errors.Is(err, ErrLastOwner):
+		return p.renderRevoke(v, http.StatusConflict, k, true)
+	case err != nil:
 		return p.noSuchKey(v, err)
 	}
 	return v.Redirect(http.StatusSeeOther, "/f/"+v.farm.ID+"/people")
-}
-
-// lastOwner says why an owner's key must stay: no other owner of the farm has
-// ever signed in. One who was invited and has not come does not count, for
-// their link may expire unused.
-func (p *Pages) lastOwner(v *visit, k Key) (fault string, err error) {
-	if k.Role != api.Owner {
-		return "", nil
-	}
-	keys, err := p.Access.AllKeys(v.Request().Context(), v.farm.ID, p.Now())
-	if err != nil {
-		return "", err
-	}
-	for _, o := range keys {
-		if o.ID != k.ID && o.Role == api.Owner && o.valid(p.Now()) && o.UsedAt != nil {
-			return "", nil
-		}
-	}
-	return fmt.Sprintf("%s is the last owner who can sign in, so this stays. Invite another owner and let them sign in first.", k.Name), nil
 }
 
 // noSuchKey answers that a key is not there as a page.

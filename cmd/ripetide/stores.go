@@ -257,7 +257,11 @@ func (s stores) InviteAgain(ctx context.Context, keyID, by string, at, until tim
 
 // Revoke implements [pages.Access].
 func (s stores) Revoke(ctx context.Context, farm, keyID string, at time.Time) error {
-	return noKey(s.RevokeKey(ctx, some(farm), keyID, at))
+	err := s.RevokeUnlessLast(ctx, some(farm), keyID, at)
+	if errors.Is(err, db.ErrLastOwner) {
+		return fmt.Errorf("%w: %w", pages.ErrLastOwner, err)
+	}
+	return noKey(err)
 }
 
 func noKey(err error) error {
