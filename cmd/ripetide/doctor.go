@@ -49,6 +49,7 @@ var checks = []struct {
 	{"clock", checkClock},
 	{"newest record", checkNewest},
 	{"address", checkListen},
+	{"metrics", checkMetrics},
 	{"farm", checkFarm},
 	{"owner", checkOwner},
 	{"stations", checkStations},

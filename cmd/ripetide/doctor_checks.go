@@ -262,27 +262,54 @@ func checkNewest(p *patient) (out []diagnosis) {
 }
 
 func checkListen(p *patient) []diagnosis {
-	const other = "set RIPETIDE_ADDR to another address"
 	addr, l := p.conf.Addr, p.listen
-	host, port, err := net.SplitHostPort(addr)
-	switch {
+	switch _, _, err := net.SplitHostPort(addr); {
 	case err != nil:
 		return unseen("RIPETIDE_ADDR cannot be read")
 	case l.ours && l.ready:
 		return say(good, "a ripetide runs at "+addr, "")
 	case l.ours:
 		return say(mend, "a ripetide runs at "+addr+", and its database does not answer", "see what it logs, and start it again")
-	case errors.Is(l.err, syscall.EADDRINUSE):
-		return say(mend, addr+" is taken by another program", fmt.Sprintf("stop that one (ss -ltnp 'sport = :%s' names it), or %s", port, other))
-	case errors.Is(l.err, syscall.EACCES):
-		return say(mend, fmt.Sprintf("user %s may not listen on %s", userOf(os.Geteuid()), addr), "choose a port above 1023 in RIPETIDE_ADDR and put a proxy before it")
-	case errors.Is(l.err, syscall.EADDRNOTAVAIL):
-		return say(mend, "this machine has no address "+host, "set RIPETIDE_ADDR to one that it has, such as 127.0.0.1:8321")
 	case l.err != nil:
-		return say(mend, "nobody can listen on "+addr+": "+firstLine(l.err), other)
+		return cannotListen(l.err, "RIPETIDE_ADDR", addr, "and put a proxy before it")
 	}
 	return say(good, addr+" is free", "")
 }
+
+// checkMetrics is about those who have asked for metrics.
+func checkMetrics(p *patient) []diagnosis {
+	const name = "RIPETIDE_METRICS"
+	addr, l := p.conf.Metrics, p.metrics
+	host, _, err := net.SplitHostPort(addr)
+	switch {
+	case addr == "":
+		return nil
+	case err != nil:
+		return unseen(name + " cannot be read")
+	case !l.ours && l.err != nil:
+		return cannotListen(l.err, name, addr, "")
+	case !isLoopback(host):
+		return say(note, "everybody who reaches "+addr+" can read them", "set "+name+" to an address of this machine alone, such as 127.0.0.1:9321, or let only your monitoring through to it")
+	}
+	return say(good, addr+" is for this machine alone", "")
+}
+
+// cannotListen says why nobody can listen on the address that a setting names.
+func cannotListen(err error, setting, addr, low string) []diagnosis {
+	other := "set " + setting + " to another address"
+	host, port, _ := net.SplitHostPort(addr)
+	switch {
+	case errors.Is(err, syscall.EADDRINUSE):
+		return say(mend, addr+" is taken by another program", fmt.Sprintf("stop that one (ss -ltnp 'sport = :%s' names it), or %s", port, other))
+	case errors.Is(err, syscall.EACCES):
+		return say(mend, fmt.Sprintf("user %s may not listen on %s", userOf(os.Geteuid()), addr), strings.TrimSpace("choose a port above 1023 in "+setting+" "+low))
+	case errors.Is(err, syscall.EADDRNOTAVAIL):
+		return say(mend, "this machine has no address "+host, "set "+setting+" to one that it has, such as 127.0.0.1:"+port)
+	}
+	return say(mend, "nobody can listen on "+addr+": "+firstLine(err), other)
+}
+
+func isLoopback(host string) bool { return host == "localhost" || net.ParseIP(host).IsLoopback() }
 
 func checkFarm(p *patient) []diagnosis {
 	switch {
@@ -404,7 +431,7 @@ func checkPublic(p *patient) []diagnosis {
 	if p.conf.Under != "" {
 		under = "; all addresses on pages begin with " + p.conf.Under + ", which the proxy may leave in front of what it passes on or take off"
 	}
-	loopback := err == nil && (host == "localhost" || net.ParseIP(host).IsLoopback())
+	loopback := err == nil && isLoopback(host)
 	switch {
 	case url == "":
 		return say(note, "none is set, and nobody is sent a morning mail", "")
@@ -435,22 +462,48 @@ const backupAge = 50 * time.Hour
 // checkBackups looks at the folder of the backups that are made by themselves.
 func checkBackups(p *patient) []diagnosis {
 	dir := p.conf.Backups
-	const fix = "see what the service logs of it, and make one with `ripetide backup FILE`"
+	const (
+		fix  = "see what the service logs of it, and make one with `ripetide backup FILE`"
+		when = "2006-01-02 15:04 MST"
+	)
+	since := p.since()
 	switch age := p.now.Sub(p.backup); {
+	case p.conf.Database == demoDatabase:
+		return say(note, "none is made of the demo's farm by itself", "")
 	case dir == "" && p.conf.Data == "":
 		return unseen("there is no data folder")
 	case dir == "":
 		return say(note, "none is made by itself: RIPETIDE_BACKUPS is off", "")
 	case p.backupErr != nil:
 		return say(mend, dir+" cannot be looked into: "+firstLine(p.backupErr), "give the service's user the right to read and write it, or correct RIPETIDE_BACKUPS")
+	case p.backups.access != nil && p.folder.access != nil && within(dir, p.conf.Data):
+		return unseen("the data folder cannot be written")
+	case errors.Is(p.backups.access, syscall.EROFS):
+		return say(mend, p.backups.path+" is on a disk that can only be read: no backup can be made", "set RIPETIDE_BACKUPS to a folder that can be written, or mount the disk for writing")
+	case p.backups.access != nil:
+		return say(mend, fmt.Sprintf("user %s may not write into %s: no backup can be made", userOf(os.Geteuid()), p.backups.path),
+			fmt.Sprintf("as root: mkdir -p %s && chown %s %[1]s, or correct RIPETIDE_BACKUPS", dir, userOf(os.Geteuid())))
+	case p.backup.IsZero() && !since.IsZero() && p.now.Sub(since) > backupAge:
+		return say(mend, fmt.Sprintf("none is in %s, and things are on record since %s", dir, since.Format(when)), fix)
 	case p.backup.IsZero():
 		return say(note, "none is in "+dir+" yet: the first is made when the service has run for an hour", "")
 	case age > backupAge:
-		return say(mend, fmt.Sprintf("the newest in %s is of %s", dir, p.backup.Format("2006-01-02 15:04 MST")), fix)
+		return say(mend, fmt.Sprintf("the newest in %s is of %s", dir, p.backup.Format(when)), fix)
 	case within(dir, p.conf.Data):
-		return say(good, fmt.Sprintf("the newest is of %s, on the disk of the records: copy it elsewhere now and then", p.backup.Format("2006-01-02 15:04 MST")), "")
+		return say(good, fmt.Sprintf("the newest is of %s, on the disk of the records: copy it elsewhere now and then", p.backup.Format(when)), "")
 	}
-	return say(good, fmt.Sprintf("the newest in %s is of %s", dir, p.backup.Format("2006-01-02 15:04 MST")), "")
+	return say(good, fmt.Sprintf("the newest in %s is of %s", dir, p.backup.Format(when)), "")
+}
+
+// since is when the oldest key was made: nothing is recorded without one. It is
+// zero if that is not known.
+func (p *patient) since() (oldest time.Time) {
+	for _, k := range p.keys {
+		if oldest.IsZero() || k.CreatedAt.Before(oldest) {
+			oldest = k.CreatedAt
+		}
+	}
+	return oldest
 }
 
 // within reports whether a path lies in a folder.

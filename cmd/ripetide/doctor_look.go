@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"strings"
 	"syscall"
 	"time"
 
@@ -50,11 +51,13 @@ type patient struct {
 	keys      []db.Key
 	recordErr error
 
+	backups   folder    // Where they are made by themselves.
 	backup    time.Time // The newest; zero: none.
 	backupErr error
 
-	listen listening
-	mail   error // Of asking the mail server for a connection.
+	listen  listening
+	metrics listening // If they are answered.
+	mail    error     // Of asking the mail server for a connection.
 }
 
 // folder is the data folder, or the deepest part of it that exists.
@@ -110,7 +113,11 @@ func examine(ctx context.Context, w *world, c *config) *patient {
 	p := &patient{conf: c, now: w.Now(), least: leastFree}
 	p.folder = seeFolder(c.Data)
 	p.listen = seeAddress(ctx, c.Addr)
+	if c.Metrics != "" {
+		p.metrics = seeMetrics(ctx, c.Metrics)
+	}
 	if c.Backups != "" {
+		p.backups = seeFolder(c.Backups)
 		p.backup, _, p.backupErr = archive.Folder{Dir: c.Backups}.Newest(p.now)
 	}
 	if c.Mail != nil {
@@ -196,39 +203,50 @@ func seeFolder(path string) folder {
 }
 
 // seeAddress listens for a moment and, where that fails, asks who does.
-func seeAddress(ctx context.Context, addr string) (seen listening) {
-	var lc net.ListenConfig
-	l, err := lc.Listen(ctx, "tcp", addr)
-	if err == nil {
-		_ = l.Close() // It was only to see.
-		return seen
-	}
-	if seen.err = err; !errors.Is(err, syscall.EADDRINUSE) {
-		return seen
-	}
-	client := &http.Client{Timeout: dialTime, Transport: &http.Transport{DisableKeepAlives: true}} // No proxy: it is this machine.
-	answer := func(path string) string {
-		req, err := http.NewRequestWithContext(ctx, http.MethodGet, "http://"+browsable(addr)+path, nil)
-		if err != nil {
-			return ""
-		}
-		res, err := client.Do(req)
-		if err != nil {
-			return ""
-		}
-		defer res.Body.Close()                                //nolint:errcheck // It was only read.
-		body, err := io.ReadAll(io.LimitReader(res.Body, 64)) // Ours are shorter.
-		if err != nil {
-			return ""
-		}
-		return string(body)
-	}
-	if answer("/healthz") == "alive\n" {
-		ready := answer("/readyz")
+func seeAddress(ctx context.Context, addr string) listening {
+	seen := listening{err: tryListen(ctx, addr)}
+	if errors.Is(seen.err, syscall.EADDRINUSE) && answer(ctx, addr, "/healthz") == "alive\n" {
+		ready := answer(ctx, addr, "/readyz")
 		seen.ready = ready == "ready\n"
 		seen.ours = seen.ready || ready == "database does not answer\n"
 	}
 	return seen
+}
+
+// seeMetrics does so where metrics are answered.
+func seeMetrics(ctx context.Context, addr string) listening {
+	seen := listening{err: tryListen(ctx, addr)}
+	seen.ours = errors.Is(seen.err, syscall.EADDRINUSE) && strings.Contains(answer(ctx, addr, "/metrics"), builtMetric)
+	return seen
+}
+
+func tryListen(ctx context.Context, addr string) error {
+	var lc net.ListenConfig
+	l, err := lc.Listen(ctx, "tcp", addr)
+	if err != nil {
+		return err
+	}
+	_ = l.Close() // It was only to see.
+	return nil
+}
+
+// answer is what whoever listens on an address of this machine answers, or "".
+func answer(ctx context.Context, addr, path string) string {
+	client := &http.Client{Timeout: dialTime, Transport: &http.Transport{DisableKeepAlives: true}} // No proxy: it is this machine.
+	req, err := http.NewRequestWithContext(ctx, http.MethodGet, "http://"+browsable(addr)+path, nil)
+	if err != nil {
+		return ""
+	}
+	res, err := client.Do(req)
+	if err != nil {
+		return ""
+	}
+	defer res.Body.Close()                                     //nolint:errcheck // It was only read.
+	body, err := io.ReadAll(io.LimitReader(res.Body, 256<<10)) // Ours are shorter.
+	if err != nil {
+		return ""
+	}
+	return string(body)
 }
 
 // seeRecords reads what is on record of all farms.

@@ -354,10 +354,10 @@ func TestDoctorLooksAtTheDataFolder(t *testing.T) {
 	at(filepath.Join(closed, "data")).mends(t, "data folder", "may not enter", "RIPETIDE_DATA")
 
 	// As an ordinary user.
-	ordinary := func(path string) told {
+	ordinary := func(path string, set ...string) told {
 		t.Helper()
 		cmd := exec.Command("/proc/self/exe", "doctor")
-		cmd.Env = []string{asProgram + "=1", "RIPETIDE_DATA=" + path, "RIPETIDE_ADDR=127.0.0.1:0", "PATH=" + os.Getenv("PATH")}
+		cmd.Env = append([]string{asProgram + "=1", "RIPETIDE_DATA=" + path, "RIPETIDE_ADDR=127.0.0.1:0", "PATH=" + os.Getenv("PATH")}, set...)
 		cmd.SysProcAttr = &syscall.SysProcAttr{Credential: &syscall.Credential{Uid: uint32(uid), Gid: uint32(gid)}}
 		out, err := cmd.CombinedOutput()
 		return told{string(out), err}
@@ -373,11 +373,16 @@ func TestDoctorLooksAtTheDataFolder(t *testing.T) {
 	if err := os.Chown(roots, uid, gid); err != nil {
 		t.Fatal(err)
 	}
-	ordinary(roots).has(t, good, "data folder", "can be written")
+	x = ordinary(roots)
+	x.has(t, good, "data folder", "can be written")
+	x.has(t, note, "backups", "the first is made")
+	ordinary(roots, "RIPETIDE_BACKUPS="+filepath.Join(base, "elsewhere")).mends(t, "backups", "user nobody may not write into "+base, "mkdir -p "+filepath.Join(base, "elsewhere")+" && chown nobody")
 	if err := os.Chmod(roots, 0o555); err != nil {
 		t.Fatal(err)
 	}
-	ordinary(roots).mends(t, "data folder", "cannot be written", "chmod u+rwx")
+	x = ordinary(roots)
+	x.mends(t, "data folder", "cannot be written", "chmod u+rwx")
+	x.has(t, unknown, "backups", "the data folder cannot be written")
 }
 
 func number(t *testing.T, text string) int {
@@ -598,6 +603,14 @@ func TestDoctorReadsTheRecord(t *testing.T) {
 			},
 		},
 		{
+			name: "an old installation without a backup", what: "backups", want: []string{"and things are on record since", "`ripetide backup FILE`"},
+			do: func(t *testing.T, _ string, s *db.Store) {
+				if _, _, err := newKey(t.Context(), s, "reader", "Dee", "", 0, now.Add(-backupAge-time.Hour)); err != nil {
+					t.Fatal(err)
+				}
+			},
+		},
+		{
 			name: "a farm that nobody owns", what: "owner", want: []string{"as an owner of far"},
 			do: func(t *testing.T, _ string, s *db.Store) {
 				if _, err := s.PutFarm(t.Context(), forecast.Farm{ID: "far", Name: "Far", TimeZone: "UTC", Units: forecast.Metric, GapProbability: 0.5}, "test", now); err != nil {
@@ -731,10 +744,22 @@ func TestDoctorReadsTheRecord(t *testing.T) {
 		at("192.0.2.1:8321").mends(t, "address", "this machine has no address 192.0.2.1") // For documentation only, RFC 5737.
 		at(freeAddr(t)).has(t, good, "address", "is free")
 
+		// Metrics are answered on an address of their own.
+		e["RIPETIDE_METRICS"] = taken
+		at("127.0.0.1:0").mends(t, "metrics", taken+" is taken by another program", "set RIPETIDE_METRICS to another address")
+		e["RIPETIDE_METRICS"] = "0.0.0.0:0"
+		at("127.0.0.1:0").has(t, note, "metrics", "everybody who reaches 0.0.0.0:0 can read them")
+		e["RIPETIDE_METRICS"] = "here"
+		at("127.0.0.1:0").has(t, unknown, "metrics", "RIPETIDE_METRICS cannot be read")
+		e["RIPETIDE_METRICS"] = freeAddr(t)
+		at("127.0.0.1:0").has(t, good, "metrics", "for this machine alone")
+
 		e["RIPETIDE_ADDR"] = "127.0.0.1:0"
 		s := &service{t: t, env: e}
 		bare(t, s)
-		at(strings.TrimPrefix(s.base, "http://")).has(t, good, "address", "a ripetide runs at")
+		x := at(strings.TrimPrefix(s.base, "http://"))
+		x.has(t, good, "address", "a ripetide runs at")
+		x.has(t, good, "metrics", "for this machine alone")
 	})
 
 	t.Run("mail and the public address", func(t *testing.T) {

@@ -18,6 +18,9 @@ import (
 	"ripetide/db/archive"
 )
 
+// builtMetric is the name of the one metric that no other program has.
+const builtMetric = "ripetide_build_info"
+
 // metrics count what the service does. Labels are routes and classes of statuses,
 // never what somebody sent, so that there are as many series as routes.
 type metrics struct {
@@ -34,7 +37,7 @@ func newMetrics() *metrics {
 			Name: "ripetide_request_seconds", Help: "How long answers took.", Buckets: []float64{.005, .02, .05, .1, .25, .5, 1, 2.5, 5, 10, 30},
 		}, []string{"method", "route"}),
 	}
-	built := prometheus.NewGauge(prometheus.GaugeOpts{Name: "ripetide_build_info", Help: "1.", ConstLabels: prometheus.Labels{"version": version}})
+	built := prometheus.NewGauge(prometheus.GaugeOpts{Name: builtMetric, Help: "1.", ConstLabels: prometheus.Labels{"version": version}})
 	built.Set(1)
 	m.registry.MustRegister(m.requests, m.took, built, collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 	return m
