@@ -2,16 +2,20 @@ package api_test
 
 import (
 	"bytes"
+	"encoding/json"
 	"flag"
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
 	"os"
+	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+	"github.com/labstack/echo/v4"
 
 	"ripetide/api"
 )
@@ -51,6 +55,45 @@ func TestOpenAPIDocumentIsTheReviewedOne(t *testing.T) {
 	if !bytes.Equal(got, want) {
 		t.Errorf("the document changed; if that is meant, run go test ./api -update and review it (-want +got):\n%s",
 			cmp.Diff(strings.Split(string(want), "\n"), strings.Split(string(got), "\n")))
+	}
+}
+
+// TestEveryRouteIsInTheDocument sees that no route escapes what is generated from
+// the document: the matrix of permissions and the random requests.
+func TestEveryRouteIsInTheDocument(t *testing.T) {
+	t.Parallel()
+	s := server()
+	var doc struct {
+		Paths map[string]map[string]any
+	}
+	if err := json.Unmarshal(get(t, s, "/openapi.json").Body.Bytes(), &doc); err != nil {
+		t.Fatal(err)
+	}
+	// These tell nothing of a farm.
+	plain := []string{"/healthz", "/readyz", "/openapi.json", "/reference", "/problems/:slug"}
+	part := regexp.MustCompile(`:(\w+)`)
+	checked := 0
+	for _, r := range s.Echo().Routes() {
+		if slices.Contains(plain, r.Path) || r.Method == echo.RouteNotFound {
+			continue
+		}
+		checked++
+		path := part.ReplaceAllString(r.Path, "{$1}")
+		method := r.Method
+		if method == http.MethodHead { // Where GET is, and guarded like it.
+			method = http.MethodGet
+			w := httptest.NewRecorder()
+			s.ServeHTTP(w, httptest.NewRequestWithContext(t.Context(), http.MethodHead, part.ReplaceAllString(r.Path, "x"), nil))
+			if strings.HasPrefix(path, "/v1/") && w.Code != http.StatusUnauthorized {
+				t.Errorf("HEAD %s without a key: %d", path, w.Code)
+			}
+		}
+		if doc.Paths[path][strings.ToLower(method)] == nil {
+			t.Errorf("%s %s is served and not in the document", r.Method, path)
+		}
+	}
+	if checked < 60 {
+		t.Errorf("%d routes were checked", checked)
 	}
 }
 
