@@ -156,6 +156,9 @@ func orNotFound(err, sentinel error) error {
 // standby. Whether a transaction that was being committed then was kept is not
 // known.
 func Unavailable(err error) bool {
+	if _, ok := errors.AsType[*pgconn.ConnectError](err); ok {
+		return true // Also where the server answered that it lets nobody in.
+	}
 	if e, ok := errors.AsType[*pgconn.PgError](err); ok {
 		switch e.Code {
 		case "57P01", "57P02", "57P03", // It is shut down, crashed, starts.
@@ -165,9 +168,6 @@ func Unavailable(err error) bool {
 			return true
 		}
 		return strings.HasPrefix(e.Code, "08") || strings.HasPrefix(e.Code, "53") // Connections; resources.
-	}
-	if _, ok := errors.AsType[*pgconn.ConnectError](err); ok {
-		return true
 	}
 	if _, ok := errors.AsType[net.Error](err); ok {
 		return true

@@ -69,7 +69,7 @@ func newClinic(t *testing.T) *clinic {
 }
 
 // order runs statements as the superuser.
-func order(t *testing.T, dsn string, statements ...string) {
+func order(t testing.TB, dsn string, statements ...string) {
 	t.Helper()
 	conn, err := pgx.Connect(t.Context(), dsn)
 	if err != nil {
