@@ -209,6 +209,52 @@ func TestAFullDisk(t *testing.T) {
 	u.back()
 }
 
+// TestADiskThatCanOnlyBeRead makes the folder of the private database one that can
+// only be read, as a kernel does with a disk that fails, and ends the database: it
+// cannot be started again. Once the folder can be written the service does that by
+// itself, and nothing that was acknowledged is missing.
+func TestADiskThatCanOnlyBeRead(t *testing.T) {
+	folder := filepath.Join(smallDisk(t, 300), "data")
+	u := newUnderLoad(t, folder, "")
+	// Over itself, for a disk cannot be made so while files on it are being written.
+	mount := func(args ...string) {
+		t.Helper()
+		if out, err := exec.CommandContext(t.Context(), "mount", append(args, folder)...).CombinedOutput(); err != nil {
+			t.Fatalf("mount %v: %v %s", args, err, out)
+		}
+	}
+	mount("--bind", folder)
+	away := sync.OnceFunc(func() {
+		if out, err := exec.Command("umount", "-l", folder).CombinedOutput(); err != nil {
+			t.Errorf("%v %s", err, out)
+		}
+	})
+	t.Cleanup(away)
+	mount("-o", "remount,bind,ro")
+	pid, err := postmasterOf(folder)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := syscall.Kill(pid, syscall.SIGQUIT); err != nil { // Its immediate stop.
+		t.Fatal(err)
+	}
+	u.away()
+	begin := time.Now()
+	res, body := u.get("/v1/farms/f")
+	if took := time.Since(begin); res == nil || res.StatusCode != http.StatusServiceUnavailable || res.Header.Get("Retry-After") == "" || took > 5*time.Second {
+		t.Errorf("on a disk that can only be read: %v after %v: %s", res, took, body)
+	}
+	eventually(t, 30*time.Second, "the database is seen not to start", func() bool {
+		return u.away503.Load() > 20 && strings.Contains(u.service.out.String(), "read-only file system")
+	})
+	if u.service.ready() {
+		t.Error("ready on a disk that can only be read")
+	}
+	away()
+	eventually(t, 30*time.Second, "the database works again", u.service.ready)
+	u.back()
+}
+
 // fill writes a file until the disk is full.
 func fill(t *testing.T, name string) {
 	t.Helper()

@@ -2,7 +2,6 @@ package main
 
 import (
 	"bufio"
-	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
@@ -41,7 +40,7 @@ type program struct {
 	cmd  *exec.Cmd
 	data string // Its data folder.
 	base string
-	out  *bytes.Buffer
+	out  *wholeLog
 	done chan struct{}
 }
 
@@ -52,7 +51,7 @@ func newProgram(t *testing.T, folder string, args ...string) *program {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p := &program{t: t, data: folder, cmd: exec.Command(self, args...), out: &bytes.Buffer{}, done: make(chan struct{})}
+	p := &program{t: t, data: folder, cmd: exec.Command(self, args...), out: &wholeLog{}, done: make(chan struct{})}
 	p.cmd.Env = append(os.Environ(), asProgram+"=1", "DATABASE_URL=", "RIPETIDE_DATA="+folder, "RIPETIDE_ADDR=127.0.0.1:0", "RIPETIDE_DAILY=off", "RIPETIDE_BACKUPS=off")
 	return p
 }
@@ -92,7 +91,7 @@ func (p *program) serve(t *testing.T) *program {
 func (p *program) kill() {
 	_ = p.cmd.Process.Kill()
 	<-p.done
-	if bytes.Contains(p.out.Bytes(), []byte("WARNING: DATA RACE")) {
+	if strings.Contains(p.out.String(), "WARNING: DATA RACE") {
 		p.t.Errorf("%s", p.out)
 	}
 }

@@ -26,7 +26,7 @@ func (l *wholeLog) Write(b []byte) (int, error) {
 	return l.b.Write(b)
 }
 
-func (l *wholeLog) text() string {
+func (l *wholeLog) String() string {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	return l.b.String()
@@ -100,7 +100,7 @@ func TestTheLogTellsNoSecret(t *testing.T) {
 		s.call(503, "GET", "/v1/farms", "", "")
 	}
 	requests += 1 + 5 + 2 // And the farm and its station.
-	text := log.text()
+	text := log.String()
 	if strings.Contains(text, secret) || strings.Contains(text, s.key) {
 		t.Errorf("a secret is logged:\n%s", text)
 	}
