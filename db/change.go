@@ -9,8 +9,6 @@ import (
 	"time"
 
 	"github.com/jackc/pgx/v5"
-
-	"ripetide/forecast"
 )
 
 // Change is one thing that was recorded of a farm.
@@ -150,8 +148,8 @@ func (s *Store) Changes(ctx context.Context, farm string, f ChangeFilter) ([]Cha
 		err = row.Scan(&c.At, &c.By, &c.What, &c.Which, &c.Number, &c.Was, &c.Is)
 		return c, err
 	})
-	if err == nil && len(out) == 0 && f.Before == nil && f.By == "" && f.What == "" { // A farm that is there has its own first version.
-		return nil, fmt.Errorf("read changes: %w", forecast.ErrFarmNotFound)
+	if err == nil && len(out) == 0 { // Of the kind, by them, before then; or of no farm.
+		_, err = s.Farm(ctx, farm)
 	}
 	if err != nil {
 		return nil, fmt.Errorf("read changes: %w", domain(err))

@@ -1,6 +1,7 @@
 package db_test
 
 import (
+	"errors"
 	"fmt"
 	"maps"
 	"slices"
@@ -90,8 +91,14 @@ func TestEveryChangeIsToldOnce(t *testing.T) {
 	if some, err = s.Changes(t.Context(), "hill", db.ChangeFilter{What: "station", Limit: 10}); err != nil || len(some) != 1 {
 		t.Errorf("of stations: %v, %v", some, err)
 	}
-	if _, err := s.Changes(t.Context(), "nowhere", db.ChangeFilter{Limit: 10}); err == nil {
-		t.Error("changes of a farm that there is not")
+	for _, f := range []db.ChangeFilter{{Limit: 10}, {By: "key a (Ann)", Limit: 10}, {What: "station", Limit: 10}, {Before: &all[0], Limit: 10}} {
+		if _, err := s.Changes(t.Context(), "nowhere", f); !errors.Is(err, forecast.ErrFarmNotFound) {
+			t.Errorf("%+v of a farm that is not there: %v", f, err)
+		}
+		f.By = "nobody"
+		if none, err := s.Changes(t.Context(), "hill", f); err != nil || len(none) != 0 {
+			t.Errorf("%+v: %v %v", f, none, err)
+		}
 	}
 	// A forecast is told with all its columns but the body, though not from the whole row.
 	var columns, names []string
