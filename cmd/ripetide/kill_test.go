@@ -59,15 +59,38 @@ func newProgram(t *testing.T, folder string, args ...string) *program {
 // serve waits until it answers and is ready.
 func (p *program) serve(t *testing.T) *program {
 	t.Helper()
+	if err := p.begin(); err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
+
+// serveAtOnce is serve for n programs on one folder.
+func serveAtOnce(t *testing.T, folder string, n int) []*program {
+	t.Helper()
+	programs, errs := make([]*program, n), make([]error, n)
+	var all sync.WaitGroup
+	for i := range n {
+		programs[i] = newProgram(t, folder, "serve")
+		all.Go(func() { errs[i] = programs[i].begin() })
+	}
+	all.Wait()
+	if err := errors.Join(errs...); err != nil {
+		t.Fatal(err)
+	}
+	return programs
+}
+
+func (p *program) begin() error {
 	out, err := p.cmd.StdoutPipe()
 	if err != nil {
-		t.Fatal(err)
+		return err
 	}
 	p.cmd.Stderr = p.out
 	if err := p.cmd.Start(); err != nil {
-		t.Fatal(err)
+		return err
 	}
-	t.Cleanup(p.kill)
+	p.t.Cleanup(p.kill)
 	lines := bufio.NewScanner(out)
 	for lines.Scan() {
 		if _, rest, ok := strings.Cut(lines.Text(), "Serving at "); ok {
@@ -82,9 +105,9 @@ func (p *program) serve(t *testing.T) *program {
 	}()
 	if p.base == "" {
 		<-p.done
-		t.Fatalf("serve ended: %s", p.out)
+		return fmt.Errorf("serve ended: %s", p.out)
 	}
-	return p
+	return nil
 }
 
 // kill is kill -9. What the race detector had told by then counts.
@@ -417,16 +440,7 @@ func TestKills(t *testing.T) {
 	for round := 0; round < rounds; {
 		kind := []string{"service", "database", "both", "service in a forecast", "both in a load", "three instances", "database in a forecast"}[round%kinds]
 		if kind == "three instances" {
-			for len(services) < 3 {
-				services = append(services, nil)
-			}
-			var wg sync.WaitGroup
-			for i := range services {
-				if services[i] == nil {
-					wg.Go(func() { services[i] = newProgram(t, folder, "serve").serve(t) })
-				}
-			}
-			wg.Wait()
+			services = append(services, serveAtOnce(t, folder, 3-len(services))...)
 		}
 		var bases []string
 		for _, p := range services {
@@ -643,13 +657,7 @@ func TestKilledWhileItMigrates(t *testing.T) {
 	if delete(reached, len(files)); len(reached) == 0 {
 		t.Error("none was killed in the middle")
 	}
-	var wg sync.WaitGroup
-	programs := make([]*program, 3)
-	for i := range programs {
-		wg.Go(func() { programs[i] = newProgram(t, folder, "serve").serve(t) })
-	}
-	wg.Wait()
-	for _, p := range programs {
+	for _, p := range serveAtOnce(t, folder, 3) {
 		if !p.ready() {
 			t.Error("one of three that start at once is not ready")
 		}
