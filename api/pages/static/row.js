@@ -181,6 +181,8 @@
 		const now = JSON.stringify([tell, mine.map((e) => [e.id, stateWords(e, q.hold), offer(e)])]);
 		if (now === shown) return;
 		shown = now;
+		const held = document.activeElement; // What is exchanged must not lose the keyboard its place.
+		const holder = [list, last].find((place) => place.contains(held));
 		section.hidden = mine.length === 0;
 		list.replaceChildren(...mine.map((e) => {
 			const item = document.createElement('li');
@@ -206,6 +208,10 @@
 			const does = offer(newest);
 			last.querySelector('button').replaceWith(does ? buttonFor(newest, does) : Object.assign(document.createElement('button'), {hidden: true, type: 'button'}));
 		}
+		if (holder && !held.isConnected) {
+			const again = [...holder.querySelectorAll('button')].find((b) => b.dataset.entry === held.dataset.entry) ?? holder;
+			again.focus({preventScroll: true});
+		}
 
 		const done = Math.max(0, ...mine.map((e) => e.doneAt ?? 0));
 		if (done > readAt) renewRecord();
@@ -223,6 +229,7 @@
 	function buttonFor(e, does) {
 		const b = document.createElement('button');
 		Object.assign(b, {type: 'button', className: 'quiet', textContent: does});
+		b.dataset.entry = e.id;
 		b.setAttribute('aria-label', `${does}: ${e.text}`);
 		b.onclick = async () => {
 			if (does === 'Dismiss') {
@@ -263,7 +270,12 @@
 			const fresh = new DOMParser().parseFromString(await response.text(), 'text/html');
 			const record = fresh.getElementById('record');
 			if (!record || 'kept' in fresh.body.dataset) return;
-			document.getElementById('record').replaceWith(document.adoptNode(record));
+			const old = document.getElementById('record');
+			if (old.contains(document.activeElement)) { // Not from under somebody's hands.
+				old.addEventListener('focusout', () => setTimeout(renewRecord), {once: true});
+				return;
+			}
+			old.replaceWith(document.adoptNode(record));
 			// The wire too; the cards stay where they are, under the finger.
 			document.querySelector('.which .wire').replaceWith(document.adoptNode(fresh.querySelector('.which .wire')));
 		} catch { /* It is read with the next page. */ }
