@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"net"
 	"net/url"
 	"os"
@@ -23,6 +24,7 @@ import (
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 
+	"ripetide/db/dbtest"
 	"ripetide/testdata"
 )
 
@@ -370,18 +372,25 @@ func newDemoServiceAt(t *testing.T, now func() time.Time) *service {
 // newDemoServiceWith is newDemoServiceAt with more settings.
 func newDemoServiceWith(t *testing.T, now func() time.Time, env map[string]string) *service {
 	t.Helper()
-	d, _ := demoMorning(t)
-	s := newServiceWith(t, now, env)
-	o, err := open(t.Context(), &config{DatabaseURL: s.env["DATABASE_URL"], Data: s.env["RIPETIDE_DATA"]}, mainDatabase, nil)
+	all := map[string]string{"DATABASE_URL": dbtest.Migrated(t, playDemo)}
+	maps.Copy(all, env)
+	return newServiceWith(t, now, all)
+}
+
+// playDemo puts the demo's farm with its forecasts into a database.
+func playDemo(ctx context.Context, dsn string) error {
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), 5*time.Minute) // Under the race detector it takes long.
+	defer cancel()
+	d, err := testdata.ReadDemo()
 	if err != nil {
-		t.Fatal(err)
+		return err
 	}
-	defer o.close(t.Context())
-	stage := &staged{o: o, demo: d}
-	if _, err := stage.play(t.Context()); err != nil {
-		t.Fatal(err)
+	o, err := open(ctx, &config{DatabaseURL: dsn}, mainDatabase, nil)
+	if err != nil {
+		return err
 	}
-	return s
+	_, err = (&staged{o: o, demo: d}).play(ctx)
+	return errors.Join(err, o.close(ctx))
 }
 
 // TestSigningInAndOut goes through the door in a real browser.

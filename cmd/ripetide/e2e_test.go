@@ -19,6 +19,7 @@ import (
 	"github.com/getkin/kin-openapi/routers"
 	"github.com/getkin/kin-openapi/routers/gorillamux"
 
+	"ripetide/db"
 	"ripetide/db/dbtest"
 	"ripetide/testdata"
 	"ripetide/weather"
@@ -90,10 +91,13 @@ func newServiceAt(t testing.TB, now func() time.Time) *service {
 func newServiceWith(t testing.TB, now func() time.Time, env map[string]string) *service {
 	t.Helper()
 	s := &service{t: t, now: now, env: map[string]string{
-		"DATABASE_URL": dbtest.DSN(t), "RIPETIDE_DATA": t.TempDir(), "RIPETIDE_ADDR": "127.0.0.1:0",
+		"RIPETIDE_DATA": t.TempDir(), "RIPETIDE_ADDR": "127.0.0.1:0",
 		"RIPETIDE_DAILY": "off", // Tests say themselves when a morning comes.
 	}}
 	maps.Copy(s.env, env)
+	if s.env["DATABASE_URL"] == "" {
+		s.env["DATABASE_URL"] = dbtest.Migrated(t, db.Migrate)
+	}
 	s.key = strings.TrimSpace(s.command("key", "new", "--role", "owner", "--name", "test"))
 	s.start()
 	return s

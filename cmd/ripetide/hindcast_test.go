@@ -178,24 +178,8 @@ func TestHindcastOptionsAreCheckedBeforeADatabaseIsOpened(t *testing.T) {
 // TestHindcastFromTheStore runs the command as a person would.
 func TestHindcastFromTheStore(t *testing.T) {
 	t.Parallel()
-	s := newService(t)
-	c, err := readConfig(s.world(io.Discard).Getenv)
-	if err != nil {
-		t.Fatal(err)
-	}
-	o, err := open(t.Context(), c, mainDatabase, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	demo, err := testdata.ReadDemo()
-	if err != nil {
-		t.Fatal(err)
-	}
-	_, err = (&staged{o: o, demo: demo}).play(t.Context())
-	if err := errors.Join(err, o.close(t.Context())); err != nil {
-		t.Fatal(err)
-	}
-	out := s.command("hindcast", "--from", "2017", "--to", "2017", "--every", "30", "--farm", demo.Farm.ID)
+	s := newDemoService(t)
+	out := s.command("hindcast", "--from", "2017", "--to", "2017", "--every", "30", "--farm", "lanternfen")
 	if want := replayed(t, hindcastCmd{From: 2017, To: 2017, Every: 30}, demoInputs(t)); out != want {
 		t.Errorf("from the store\n%s\nfrom the files\n%s", out, want)
 	}

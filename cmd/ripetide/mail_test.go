@@ -90,19 +90,10 @@ func withMail(t *testing.T, clock *testClock) (s *service, server *mailtest.Serv
 	if err := errors.Join(os.WriteFile(ca, server.PEM, 0o600), os.WriteFile(password, []byte("canary-password\n"), 0o600)); err != nil {
 		t.Fatal(err)
 	}
-	s = newServiceWith(t, clock.now, map[string]string{
+	s = newDemoServiceWith(t, clock.now, map[string]string{
 		"RIPETIDE_PUBLIC_URL": publicURL + "/", "RIPETIDE_SMTP": server.Addr, "RIPETIDE_SMTP_FROM": "farm@lanternfen.example",
 		"RIPETIDE_SMTP_USER": "farm", "RIPETIDE_SMTP_PASSWORD_FILE": password, "RIPETIDE_SMTP_CA": ca,
 	})
-	d, _ := demoMorning(t)
-	o, err := open(t.Context(), &config{DatabaseURL: s.env["DATABASE_URL"], Data: s.env["RIPETIDE_DATA"]}, mainDatabase, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer o.close(t.Context())
-	if _, err := (&staged{o: o, demo: d}).play(t.Context()); err != nil {
-		t.Fatal(err)
-	}
 	return s, server, func() {
 		ctx, stop := context.WithCancel(context.WithoutCancel(t.Context()))
 		done := make(chan error, 1)
