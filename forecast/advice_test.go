@@ -16,6 +16,7 @@ import (
 // the members of the first forecast have them.
 func TestAdviceMovesAsTheLaterMorningSays(t *testing.T) {
 	t.Parallel()
+	unwatched(t)
 	in, asOf := demo(t)
 	asOf -= 16 // Three weeks before the fruit: nothing is ripe.
 	in.Farm.Opening.NoticeDays = 6

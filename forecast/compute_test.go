@@ -26,6 +26,14 @@ func demo(t *testing.T) (forecast.Inputs, weather.Date) {
 	return in, d.AsOf
 }
 
+// unwatched skips a test under the race detector, which is for the run without it.
+func unwatched(t *testing.T) {
+	t.Helper()
+	if watched {
+		t.Skip("it calculates for long; the race detector sees the same in others")
+	}
+}
+
 func compute(t *testing.T, in forecast.Inputs, asOf weather.Date) *forecast.Forecast {
 	t.Helper()
 	f, err := forecast.Compute(in, asOf)

@@ -459,6 +459,7 @@ func first9(days []int, _ []float64) []int { return days }
 
 func TestWhatIsNotChangedStaysAsItIs(t *testing.T) {
 	t.Parallel()
+	unwatched(t)
 	in, _ := demo(t)
 	p := in.Plantings[slices.IndexFunc(in.Plantings, func(p forecast.Planting) bool { return p.ID == "plowmoon-creekside" })]
 	again := design(t, in, 2019, forecast.Change{Drop: p.ID}, forecast.Change{Add: &forecast.Addition{Variety: p.Variety, Block: p.Block, Station: p.Station, AreaM2: p.AreaM2}})

@@ -235,6 +235,7 @@ func TestMovedIsOfTheNextStage(t *testing.T) {
 // it, whatever was changed.
 func TestCausesAddUp(t *testing.T) {
 	t.Parallel()
+	unwatched(t)
 	base, asOf := demo(t)
 	base.Frosts = frostsAfterBloom(base, [][2]float64{{3, 0.9}})
 	r := rand.New(rand.NewPCG(3, 1))

@@ -139,6 +139,7 @@ func leastBase(c forecast.ProfileCurve) float64 {
 // error lies at the true base.
 func TestProfileFindsTheBaseExactlyWithoutChance(t *testing.T) {
 	t.Parallel()
+	unwatched(t)
 	for _, base := range []float64{0, 2, 4, 6} {
 		in, asOf := trial{base: base, use: 3, seasons: 15, plantings: 5, seed: 4}.grow(t)
 		p := profile(t, in, asOf, justAverage(-1, 7, 0.5))
@@ -156,6 +157,7 @@ func TestProfileFindsTheBaseExactlyWithoutChance(t *testing.T) {
 // goes so far beyond that its ends do not push.
 func TestProfileFindsTheBaseWithoutBias(t *testing.T) {
 	t.Parallel()
+	unwatched(t)
 	const farms = 16
 	for _, base := range []float64{0, 2, 4, 6} {
 		var sum, squares float64
@@ -303,6 +305,7 @@ func TestProfileOfExactPhases(t *testing.T) {
 // 31.5 days too: so the prior says nothing about the base.
 func TestProfileAgreesWithArnold(t *testing.T) {
 	t.Parallel()
+	unwatched(t)
 	for _, truth := range []float64{1, 3, 5} {
 		r := rand.New(rand.NewPCG(5, 5))
 		var x []float64
@@ -680,6 +683,7 @@ func TestNothingIsProposedWithFiveSeasons(t *testing.T) {
 // in twenty farms, by two kinds and the usual bases.
 func TestTheTrueMethodIsSeldomReplaced(t *testing.T) {
 	t.Parallel()
+	unwatched(t)
 	mistakes := 0
 	for seed := range uint64(20) {
 		in, asOf := trial{base: 3, use: 3, seasons: 8, plantings: 3, seed: seed, season: 0.04, own: 0.03}.grow(t)
@@ -697,6 +701,7 @@ func TestTheTrueMethodIsSeldomReplaced(t *testing.T) {
 // Where the method in use is far off, ten seasons are enough to say so.
 func TestABaseFarOffIsReplaced(t *testing.T) {
 	t.Parallel()
+	unwatched(t)
 	for _, tt := range []struct{ base, use float64 }{{0, 7}, {7, 0}} {
 		for seed := range uint64(8) {
 			in, asOf := trial{base: tt.base, use: tt.use, seasons: 10, plantings: 4, seed: seed, season: 0.02, own: 0.02}.grow(t)

@@ -141,6 +141,7 @@ func told(as []advised) (ready, said, late float64) {
 // thumb that is ready as often.
 func TestOpeningAdviceIsKept(t *testing.T) {
 	t.Parallel()
+	unwatched(t)
 	days := annArbor(t)
 	farms := make([]openings, proofFarms)
 	var wg sync.WaitGroup
@@ -185,10 +186,10 @@ func TestOpeningAdviceIsKept(t *testing.T) {
 		}
 		// The farms share the weather of 25 years: the sampling error is that of
 		// somewhat more than 25 seasons, here taken as 50.
-		if tol := 0.03 + 2*math.Sqrt(said*(1-said)/50); proofFarms > 1 && !near(ready, said, tol) {
+		if tol := 0.03 + 2*math.Sqrt(said*(1-said)/50); !near(ready, said, tol) {
 			t.Errorf("advice taken %d days ahead: ready in %.3f and said %.3f", notice, ready, said)
 		}
-		if proofFarms > 1 && !(late < sureLate) {
+		if !(late < sureLate) {
 			t.Errorf("advice taken %d days ahead is %.1f days late, and a fixed date (ready in %.2f) %.1f", notice, late, sureReady, sureLate)
 		}
 	}
