@@ -46,6 +46,7 @@ var errTooMany = errors.New("api: too many requests")
 type tooManyError struct{ wait time.Duration }
 
 func (e *tooManyError) Error() string        { return errTooMany.Error() }
+func (e *tooManyError) OfCaller()            {} // See [memo.Cache].
 func (e *tooManyError) Is(target error) bool { return target == errTooMany }
 
 // Detail says how long.

@@ -5,6 +5,7 @@ package memo
 import (
 	"container/list"
 	"context"
+	"errors"
 	"sync"
 )
 
@@ -12,7 +13,8 @@ import (
 const standard = 32
 
 // Cache keeps the values that were asked for last. A value must always be the
-// same for its key, and nobody may change it. The zero Cache is ready, and safe
+// same for its key, and nobody may change it. An error with the method OfCaller is
+// for who got it alone. The zero Cache is ready, and safe
 // for concurrent use.
 type Cache[K comparable, V any] struct {
 	Most int // Values that are kept; 0: 32.
@@ -33,7 +35,14 @@ type call[V any] struct {
 	done  chan struct{} // Closed when it is made.
 	value V
 	err   error
-	given bool // The maker gave up before its end: its error is no answer for others.
+	given bool // The maker gave up before its end, or may not: its error is no answer for others.
+}
+
+// ownError is an error that is only about who asked, such as that they ask too
+// often. Others who wait make the value themselves.
+type ownError interface {
+	error
+	OfCaller()
 }
 
 // Get returns the value of key, which it has made if it is not kept. Of many who
@@ -93,7 +102,8 @@ func (c *Cache[K, V]) make(ctx context.Context, key K, m *call[V], do func(conte
 		close(m.done)
 	}()
 	m.value, lasts, m.err = do(ctx)
-	m.given = m.err != nil && ctx.Err() != nil
+	_, own := errors.AsType[ownError](m.err)
+	m.given = own || m.err != nil && ctx.Err() != nil
 	return m.value, m.err
 }
 

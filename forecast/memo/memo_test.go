@@ -8,6 +8,7 @@ import (
 	"sync/atomic"
 	"testing"
 	"testing/synctest"
+	"time"
 
 	"ripetide/forecast/memo"
 )
@@ -152,6 +153,35 @@ func TestOneWhoGivesUpLeavesItToTheNext(t *testing.T) {
 			})
 		})
 	}
+}
+
+// ofCaller is an error of one who asks.
+type ofCaller struct{ error }
+
+func (ofCaller) OfCaller() {}
+
+func TestOneWhoMayNotLeavesItToTheNext(t *testing.T) {
+	t.Parallel()
+	synctest.Test(t, func(t *testing.T) {
+		var c memo.Cache[string, int]
+		refused := fmt.Errorf("make: %w", ofCaller{errors.New("too often")})
+		var all sync.WaitGroup
+		all.Go(func() {
+			if _, err := c.Get(t.Context(), "a", func(context.Context) (int, bool, error) {
+				time.Sleep(time.Second) // The other waits by then.
+				return 0, false, refused
+			}); !errors.Is(err, refused) {
+				t.Errorf("the first: %v", err)
+			}
+		})
+		synctest.Wait()
+		all.Go(func() {
+			if v, err := c.Get(t.Context(), "a", func(context.Context) (int, bool, error) { return 7, true, nil }); v != 7 || err != nil {
+				t.Errorf("the second: %d %v", v, err)
+			}
+		})
+		all.Wait()
+	})
 }
 
 func TestOneWhoWaitsMayGo(t *testing.T) {
