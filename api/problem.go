@@ -141,7 +141,7 @@ func problemOf(err error) *Problem {
 		if errors.As(err, &d) {
 			p.Detail = d.Detail()
 		}
-		if fe, ok := errors.AsType[*forecast.FieldError](err); ok {
+		for _, fe := range fieldErrors(err) {
 			p.Errors = append(p.Errors, faultOf(fe))
 		}
 		if fe, ok := errors.AsType[*weather.FileError](err); ok {
@@ -152,6 +152,21 @@ func problemOf(err error) *Problem {
 		return p
 	}
 	return &Problem{Type: "about:blank", Title: http.StatusText(http.StatusInternalServerError), Status: http.StatusInternalServerError}
+}
+
+// fieldErrors are all that err wraps, in order.
+func fieldErrors(err error) (out []*forecast.FieldError) {
+	switch x := err.(type) { //nolint:errorlint // It is taken apart by hand.
+	case *forecast.FieldError:
+		return []*forecast.FieldError{x}
+	case interface{ Unwrap() error }:
+		return fieldErrors(x.Unwrap())
+	case interface{ Unwrap() []error }:
+		for _, e := range x.Unwrap() {
+			out = append(out, fieldErrors(e)...)
+		}
+	}
+	return out
 }
 
 // fail turns err into the problem to answer with and logs what only the log

@@ -102,10 +102,10 @@ var constraints = map[string]error{
 	"planting_farm_fk":                 forecast.ErrFarmNotFound,
 	"frozen_forecast_farm_fk":          forecast.ErrFarmNotFound,
 	"api_key_farm_fk":                  forecast.ErrFarmNotFound,
-	"station_version_stand_in_fk":      forecast.ErrStationNotFound,
-	"planting_version_station_fk":      forecast.ErrStationNotFound,
+	"station_version_stand_in_fk":      noSuch("stand_in", "station", forecast.ErrStationNotFound),
+	"planting_version_station_fk":      noSuch("station", "station", forecast.ErrStationNotFound),
 	"station_day_station_fk":           forecast.ErrStationNotFound,
-	"planting_version_variety_fk":      forecast.ErrVarietyNotFound,
+	"planting_version_variety_fk":      noSuch("variety", "variety", forecast.ErrVarietyNotFound),
 	"outlook_station_fk":               forecast.ErrStationNotFound,
 	"reading_hours_version_station_fk": forecast.ErrStationNotFound,
 	"sign_in_link_api_key_fk":          ErrKeyNotFound,
@@ -121,6 +121,11 @@ var constraints = map[string]error{
 	"station_day_day_check":            weather.ErrInvalidDate,
 	"station_day_temperature_check":    weather.ErrInvalidDay,
 	"outlook_version_days_check":       weather.ErrInvalidDay,
+}
+
+// noSuch is sentinel for a thing that a field names.
+func noSuch(field, what string, sentinel error) error {
+	return fmt.Errorf("%w: %w", sentinel, &forecast.FieldError{Field: field, Reason: "the farm has no such " + what})
 }
 
 // domain wraps what PostgreSQL said with what it means, if it means anything

@@ -83,12 +83,12 @@ func checkPlanting(ctx context.Context, tx pgx.Tx, farm string, p forecast.Plant
 	}
 	var faults []error
 	if variety == nil {
-		faults = append(faults, forecast.ErrVarietyNotFound)
+		faults = append(faults, noSuch("variety", "variety", forecast.ErrVarietyNotFound))
 	} else {
 		known = later(known, *variety)
 	}
 	if station == nil {
-		faults = append(faults, forecast.ErrStationNotFound)
+		faults = append(faults, noSuch("station", "station", forecast.ErrStationNotFound))
 	} else {
 		known = later(known, *station)
 	}

@@ -29,7 +29,7 @@ func (s *Store) PutStation(ctx context.Context, farm string, st weather.Station,
 			var known time.Time // The instant from which the stand-in is known.
 			if st.StandIn != "" {
 				if err := tx.QueryRow(ctx, stationSinceSQL, farm, st.StandIn).Scan(&known); err != nil {
-					return orNotFound(err, forecast.ErrStationNotFound)
+					return orNotFound(err, noSuch("stand_in", "station", forecast.ErrStationNotFound))
 				}
 			}
 			_, err := tx.Exec(ctx, addStationVersionSQL,

@@ -374,6 +374,8 @@ func TestBadInputIsToldAndLosesNothing(t *testing.T) {
 			[]string{"/name", "/latitude", "/time_zone", "/units", "/x"}},
 		{"body that is not JSON", "PUT", "/v1/farms/g", "application/json", `{"name":`, 400, nil},
 		{"unknown farm", "GET", "/v1/farms/none", "", "", 404, []string{"farm-not-found"}},
+		{"unknown stand-in", "PUT", "/v1/farms/f/stations/s", "application/json", `{"name":"S","latitude":1,"longitude":1,"elevation_m":1,"stand_in":"none"}`, 404, []string{"station-not-found", `"/stand_in"`, "the farm has no such station"}},
+		{"unknown variety and station", "PUT", "/v1/farms/f/plantings/p", "application/json", `{"variety":"none","block":"B","station":"none","planted_on":"2020-05-01","area_m2":1}`, 404, []string{`"/variety"`, "the farm has no such variety", `"/station"`, "the farm has no such station"}},
 		{"unknown station", "POST", "/v1/farms/f/stations/none/days", "application/json", `{"unit":"C","days":[{"date":"2025-05-01","min":1,"max":2}]}`, 404, []string{"station-not-found"}},
 		{"no unit", "POST", days, "application/json", `{"days":[{"date":"2025-05-01","min":1,"max":2}]}`, 422, []string{"/unit"}},
 		{"unknown unit", "POST", days, "application/json", `{"unit":"K","days":[{"date":"2025-05-01","min":1,"max":2}]}`, 422, []string{"/unit"}},
