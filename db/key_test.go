@@ -128,7 +128,6 @@ func TestWhatAKeyIsStays(t *testing.T) {
 
 func TestLastOwnerStays(t *testing.T) {
 	t.Parallel()
-	ctx := t.Context()
 	for name, tt := range map[string]struct {
 		keys []string // Name, farm or *, role, and what is of it; the first is to be revoked.
 		last bool
@@ -150,6 +149,7 @@ func TestLastOwnerStays(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
 			s, _ := farmed(t)
+			ctx := t.Context()
 			dale := hill
 			dale.ID = "dale"
 			must(t)(s.PutFarm(ctx, dale, "test", t0))

@@ -155,16 +155,16 @@ func TestOneWhoGivesUpLeavesItToTheNext(t *testing.T) {
 	}
 }
 
-// ofCaller is an error of one who asks.
-type ofCaller struct{ error }
+// callerError is an error of one who asks.
+type callerError struct{ error }
 
-func (ofCaller) OfCaller() {}
+func (callerError) OfCaller() {}
 
 func TestOneWhoMayNotLeavesItToTheNext(t *testing.T) {
 	t.Parallel()
 	synctest.Test(t, func(t *testing.T) {
 		var c memo.Cache[string, int]
-		refused := fmt.Errorf("make: %w", ofCaller{errors.New("too often")})
+		refused := fmt.Errorf("make: %w", callerError{errors.New("too often")})
 		var all sync.WaitGroup
 		all.Go(func() {
 			if _, err := c.Get(t.Context(), "a", func(context.Context) (int, bool, error) {
