@@ -123,7 +123,7 @@ func (s *Store) LastOwner(ctx context.Context, id string) (last bool, err error)
 // owner, whoever else revokes one at the same time. Errors: [ErrKeyNotFound];
 // [ErrLastOwner].
 func (s *Store) RevokeUnlessLast(ctx context.Context, farm *string, id string, at time.Time) error {
-	return s.write(ctx, func(tx pgx.Tx) error {
+	err := s.write(ctx, func(tx pgx.Tx) error {
 		// One at a time: two owners must not revoke each other.
 		if _, err := tx.Exec(ctx, "LOCK TABLE api_key IN SHARE ROW EXCLUSIVE MODE"); err != nil {
 			return err
@@ -141,6 +141,10 @@ func (s *Store) RevokeUnlessLast(ctx context.Context, farm *string, id string, a
 		}
 		return err
 	})
+	if err != nil {
+		return fmt.Errorf("revoke key: %w", err)
+	}
+	return nil
 }
 
 const touchKeySQL = `

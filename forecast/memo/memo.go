@@ -14,8 +14,7 @@ const standard = 32
 
 // Cache keeps the values that were asked for last. A value must always be the
 // same for its key, and nobody may change it. An error with the method OfCaller is
-// for who got it alone. The zero Cache is ready, and safe
-// for concurrent use.
+// for who got it alone. The zero Cache is ready, and safe for concurrent use.
 type Cache[K comparable, V any] struct {
 	Most int // Values that are kept; 0: 32.
 
